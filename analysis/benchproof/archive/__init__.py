@@ -1,0 +1,1 @@
+"""The lab's memory and engine: running notebooks, staleness, putting pages in place."""

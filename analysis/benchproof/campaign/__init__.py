@@ -1,0 +1,1 @@
+"""What the lab wrote down: models, YAML with places, logs into SI channels, units."""

@@ -1,0 +1,1 @@
+"""Across tests, samples and campaigns: repeats, samples, the model."""

@@ -1,0 +1,1 @@
+"""One module a test: physics and statistics, arrays in, quantities and curves out."""

@@ -1,0 +1,1 @@
+"""Notebook outputs into pages: figures, tables, site."""

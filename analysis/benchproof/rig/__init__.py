@@ -1,0 +1,1 @@
+"""What the bench can know: instruments, error statements, calibrations, air, gravity."""

@@ -1,0 +1,1 @@
+"""The uncertainty engine: sources, stratified draws, quantities, intervals, budgets."""
