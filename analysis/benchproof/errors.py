@@ -115,7 +115,9 @@ class NotebookFailed(BenchproofError, RuntimeError):
 
     def __str__(self) -> str:
         """Return the cell, the error and where to look."""
-        return f"{self.campaign}: {self.cell} failed: {self.error}. The notebook as far as it ran: {self.kept}"
+        return (
+            f"{self.campaign}: {self.cell} failed: {self.error}. The notebook as far as it ran: {self.kept}"
+        )
 
 
 class RequestError(BenchproofError, ValueError):

@@ -1,0 +1,269 @@
+"""Judging a campaign's inputs before anything runs: all files, together, with every fault named."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Final
+
+from benchproof.campaign.faults import validated
+from benchproof.campaign.logs import read_log
+from benchproof.campaign.models.campaign import Campaign
+from benchproof.campaign.quoting import parse
+from benchproof.campaign.references import claim_faults, quote_faults, reference_faults
+from benchproof.campaign.workspace import LAB, Workspace, campaign_file, rig_file
+from benchproof.campaign.yaml import Places
+from benchproof.errors import Fault, InputError, Remark
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterator, Mapping
+    from datetime import date
+
+    from benchproof.campaign.calibration_files import CalibrationTable
+    from benchproof.campaign.logs import Log
+    from benchproof.campaign.models.lab import Lab
+    from benchproof.campaign.models.rig import RigFile
+
+BUILT_KINDS: Final = ("motor",)
+"""Kinds of campaign that have a notebook."""
+
+_PARAMETERS: Final = Places("parameters", {})
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A campaign whose inputs can be used.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        Where it lies.
+    campaign : Campaign
+        The campaign file.
+    lab : Lab
+        The lab file.
+    rig : RigFile
+        The rig file.
+    values : Mapping
+        The campaign file's plain values, as papermill reads them.
+    built : tuple of str
+        Tests that have a method.
+    """
+
+    workspace: Workspace
+    campaign: Campaign
+    lab: Lab
+    rig: RigFile
+    values: Mapping[str, Any]
+    built: tuple[str, ...]
+    _logs: dict[str, Log] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def folder(self) -> str:
+        """The campaign's folder, relative to the workspace."""
+        return f"runs/{self.campaign.campaign}"
+
+    def log(self, test: Any) -> Log:
+        """Return a test's log in SI channels, read once.
+
+        Raises
+        ------
+        InputError
+            With the log's faults.
+        """
+        if test.log not in self._logs:
+            name = f"{self.folder}/{test.log}"
+            path = self.workspace.inside(name, self.workspace.root / self.folder)
+            layout = test.layout or self.rig.logs[test.test]
+            dialect = layout.dialect.model_dump() if layout.dialect else None
+            poles = self.campaign.specimen.pole_pairs if self.campaign.specimen else None
+            self._logs[test.log] = read_log(path, layout.channels, pole_pairs=poles, name=name, dialect=dialect)
+        return self._logs[test.log]
+
+    def table(self, path: str) -> CalibrationTable:
+        """Return a calibration file of the campaign's rig."""
+        return self.workspace.calibration(self.rig.rig, path)
+
+    def day(self, test: Any) -> date:
+        """Return the day of a test."""
+        day: date = test.date or self.campaign.dates.tested  # type: ignore[union-attr]
+        return day
+
+    def calibrations(self) -> tuple[str, ...]:
+        """Return the calibration files in force for the campaign's tests, by path in the rig file, sorted."""
+        days = {self.day(test) for test in self.campaign.tests}
+        found = {
+            entry.file
+            for instrument in self.rig.instruments.values()
+            for day in days
+            if (entry := instrument.calibration_on(day)) is not None
+        }
+        return tuple(sorted(found))
+
+    def files(self) -> tuple[str, ...]:
+        """Return every file the campaign declares, relative to the workspace, in a fixed order."""
+        logs = dict.fromkeys(name for test in self.campaign.tests for name in logs_of(test))
+        photos = dict.fromkeys(photo for test in self.campaign.tests if (photo := getattr(test, "photo", None)))
+        return (
+            LAB,
+            rig_file(self.rig.rig),
+            *(f"runs/rigs/{self.rig.rig}/{path}" for path in self.calibrations()),
+            campaign_file(self.campaign.campaign),
+            *(f"{self.folder}/{name}" for name in (*logs, *photos)),
+        )
+
+    @cached_property
+    def inputs(self) -> dict[str, str]:
+        """The digest of every declared file."""
+        return {name: self.workspace.digest(name) for name in self.files()}
+
+    @property
+    def remarks(self) -> tuple[Remark, ...]:
+        """What a reader should know of the inputs; reads the logs."""
+        return tuple(self._remarks())
+
+    def _remarks(self) -> Iterator[Remark]:
+        for key in dict.fromkeys(test.test for test in self.campaign.tests):
+            if key not in self.built:
+                sentence = f"the test {key} is not built in this version: its figures are left out"
+                yield Remark("not_built", f"tests, {key}", sentence)
+        used = {test.propeller for test in self.campaign.tests if getattr(test, "propeller", None)}
+        for name in sorted(used):
+            if self.rig.propellers[name].reseat is None:
+                sentence = "no `reseat` stated: the scatter from one mounting to the next is left out of the intervals"
+                yield Remark("reseat_missing", f"propeller {name}", sentence)
+        for test in self.campaign.tests:
+            if test.test == "thrust_sweep" and test.air is None:
+                sentence = "the air was not measured: figures stay as tested, and coefficients are left out"
+                yield Remark("air_missing", test.log, sentence)
+            if getattr(test, "log", None) and test.test in self.built and test.exclude is None:
+                yield from self.log(test).remarks
+
+
+def logs_of(test: Any) -> Iterator[str]:
+    """Yield the logs of a test."""
+    if getattr(test, "log", None):
+        yield test.log
+    for mass in getattr(test, "trial_masses", ()):
+        yield mass.log
+
+
+def check_campaign(
+    workspace: Workspace,
+    name: str,
+    *,
+    built_tests: Collection[str],
+    known_choices: Mapping[str, Callable[[str], str]],
+    logs: bool = True,
+) -> Checked:
+    """Read and judge a campaign of the workspace.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        Where.
+    name : str
+        Its folder under ``runs/``.
+    built_tests : collection of str
+        Tests that have a method.
+    known_choices : Mapping of str to callable
+        The analysis choices; each takes a value and returns what is wrong with it, or nothing.
+    logs : bool
+        Whether to read the logs too.
+
+    Raises
+    ------
+    InputError
+        With all faults of campaign, rig, lab, calibrations and logs.
+    """
+    document = workspace.campaign_document(name)
+    campaign = workspace.campaign(name)
+    return _judged(workspace, campaign, document.values, document.places, built_tests, known_choices, logs)
+
+
+def check_parameters(
+    workspace: Workspace,
+    parameters: Mapping[str, Any],
+    *,
+    built_tests: Collection[str],
+    known_choices: Mapping[str, Callable[[str], str]],
+) -> Checked:
+    """Read and judge a campaign given as a notebook's parameters; see `check_campaign`."""
+    campaign = validated(Campaign, parameters, _PARAMETERS)
+    return _judged(workspace, campaign, parameters, _PARAMETERS, built_tests, known_choices, logs=True)
+
+
+def _judged(
+    workspace: Workspace,
+    campaign: Campaign,
+    values: Mapping[str, Any],
+    places: Places,
+    built_tests: Collection[str],
+    known_choices: Mapping[str, Callable[[str], str]],
+    logs: bool,  # noqa: FBT001 - private
+) -> Checked:
+    lab = workspace.lab()
+    if campaign.kind not in BUILT_KINDS or campaign.rig is None:
+        expected = f"kind: {' or '.join(BUILT_KINDS)} in this version"
+        raise InputError(
+            Fault(places.file, "kind", campaign.kind, expected, "This kind is not built yet.", places.line(("kind",)))
+        )
+    rig = _rig(workspace, campaign.rig, places)
+    checked = Checked(workspace, campaign, lab, rig, values, tuple(built_tests))
+    faults = [
+        *reference_faults(checked, places, known_choices),
+        *claim_faults(campaign, places, workspace.campaign_names()),
+        *_text_faults(checked, places),
+    ]
+    if not faults:
+        faults += _file_faults(checked, logs)
+    if faults:
+        raise InputError(*faults)
+    return checked
+
+
+def _rig(workspace: Workspace, name: str, places: Places) -> RigFile:
+    if not (workspace.root / rig_file(name)).is_file():
+        known = sorted(path.parent.name for path in workspace.runs.glob("rigs/*/rig.yaml"))
+        remedy = f"Make {rig_file(name)}, or name one of {', '.join(known) or 'none'}."
+        raise InputError(
+            Fault(places.file, "rig", f'"{name}"', "a rig of the workspace", remedy, places.line(("rig",)))
+        )
+    return workspace.rig(name)
+
+
+def _text_faults(checked: Checked, places: Places) -> Iterator[Fault]:
+    text = checked.campaign.text
+    if text is None:
+        return
+    line = places.line(("text",))
+    try:
+        pieces = parse(text, file=places.file, line=line)
+    except InputError as error:
+        yield from error.faults
+        return
+    yield from quote_faults(checked, pieces, places)
+
+
+def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:  # noqa: FBT001 - private
+    """Yield what is wrong with calibration files, photos and logs."""
+    folder = checked.workspace.root / checked.folder
+    for path in checked.calibrations():
+        yield from _faults_of(lambda path=path: checked.table(path))
+    for test in checked.campaign.tests:
+        if photo := getattr(test, "photo", None):
+            yield from _faults_of(lambda photo=photo: checked.workspace.inside(f"{checked.folder}/{photo}", folder))
+        for log in logs_of(test):
+            yield from _faults_of(lambda log=log: checked.workspace.inside(f"{checked.folder}/{log}", folder))
+        if logs and getattr(test, "log", None) and test.test in checked.built and test.exclude is None:
+            yield from _faults_of(lambda test=test: checked.log(test))
+
+
+def _faults_of(action: Callable[[], object]) -> tuple[Fault, ...]:
+    try:
+        action()
+    except InputError as error:
+        return error.faults
+    return ()
+
+

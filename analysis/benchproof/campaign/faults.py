@@ -1,0 +1,215 @@
+"""From pydantic's errors to faults with line, field, found, expected and remedy."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar, get_args, get_origin
+
+from pydantic import ValidationError
+
+from benchproof.campaign.models.base import Model
+from benchproof.campaign.problems import CUSTOM
+from benchproof.campaign.units import nearest, shortened, what
+from benchproof.campaign.yaml import written
+from benchproof.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from pydantic.fields import FieldInfo
+    from pydantic_core import ErrorDetails
+
+    from benchproof.campaign.yaml import Places, Step
+
+M = TypeVar("M", bound=Model)
+
+MOST: Final = 50
+"""Faults of one file that are reported together."""
+
+_EXPECTED: Final = {
+    "model_type": "keys with values",
+    "dict_type": "keys with values",
+    "mapping_type": "keys with values",
+    "tuple_type": "a list, each item on a line of its own after a dash",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "string_type": "words",
+    "finite_number": "a finite number",
+}
+
+
+def validated(model: type[M], values: Mapping[str, Any], places: Places) -> M:
+    """Return the model of a file's values.
+
+    Raises
+    ------
+    InputError
+        With every fault found, in the order of the file.
+    """
+    try:
+        return model.model_validate(values)
+    except ValidationError as error:
+        raise InputError(*faults_of(error, model, values, places)) from None
+
+
+def faults_of(
+    error: ValidationError, model: type[Model], values: Mapping[str, Any], places: Places
+) -> tuple[Fault, ...]:
+    """Return pydantic's errors as faults, each place once, in the order of the file."""
+    found: dict[tuple[str, str], Fault] = {}
+    for details in error.errors(include_url=False):
+        path = _path_in_file(details["loc"], values)
+        for fault in _faults(details, path, model, values, places):
+            found.setdefault((fault.place, fault.found), fault)
+    ordered = sorted(found.values(), key=lambda fault: fault.line or 0)
+    return tuple(ordered[:MOST])
+
+
+def _path_in_file(loc: tuple[Step, ...], values: Any) -> tuple[Step, ...]:
+    """Return the error's place in the file: pydantic also names the branch of a union, which no file has."""
+    path: list[Step] = []
+    here = values
+    for position, step in enumerate(loc):
+        if isinstance(here, dict) and step in here:
+            here = here[step]
+        elif isinstance(here, (list, tuple)) and isinstance(step, int) and step < len(here):
+            here = here[step]
+        elif position < len(loc) - 1 or not isinstance(here, dict):
+            continue
+        path.append(step)
+    return tuple(path)
+
+
+def _faults(
+    details: ErrorDetails, path: tuple[Step, ...], model: type[Model], values: Any, places: Places
+) -> Iterator[Fault]:
+    kind = details["type"]
+    if kind == CUSTOM:
+        for problem in details.get("ctx", {}).get("problems", ()):
+            inside = (*path, *problem.inside)
+            line = places.line(inside)
+            yield Fault(places.file, written(inside), problem.found, problem.expected, problem.remedy, line)
+        return
+    found, expected, remedy = _words(kind, details, path, model, values)
+    yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
+
+
+def _words(
+    kind: str, details: ErrorDetails, path: tuple[Step, ...], model: type[Model], values: Any
+) -> tuple[str, str, str]:
+    """Return found, expected and remedy."""
+    given = what(details.get("input"))
+    if kind == "extra_forbidden":
+        return _unknown_key(path, model, values)
+    if kind in ("missing", "union_tag_not_found"):
+        name = str(path[-1]) if kind == "missing" else "test"
+        about = _about(model, path if kind == "missing" else (*path, "test"), values)
+        return f"no {shortened(name)}:", f"the key {name}{about}", f"Add {name}: to {written(path[:-1]) or 'the file'}."
+    if kind in ("literal_error", "union_tag_invalid"):
+        valid = _choices(model, path if kind == "literal_error" else (*path, "test"), values)
+        if kind == "union_tag_invalid":
+            given = what(details["input"].get("test") if isinstance(details["input"], dict) else None)
+        near = nearest(given.strip('"'), valid)
+        return given, f"one of {', '.join(valid)}", f"Write {near}." if near else "Write one of these."
+    about = _about(model, path, values)
+    expected = _EXPECTED.get(kind, str(details["msg"]).removeprefix("Input should be ").removeprefix("Value should "))
+    return given, expected + about, "Correct it."
+
+
+def _unknown_key(path: tuple[Step, ...], model: type[Model], values: Any) -> tuple[str, str, str]:
+    name = str(path[-1])
+    valid = tuple(dict.fromkeys(key for each in _models(model, path[:-1], values) for key in _names(each)))
+    near = nearest(name, valid)
+    remedy = f"Write {near}:." if near else "Correct its spelling, or delete it."
+    return f"the unknown key {shortened(name)}", f"one of {', '.join(valid)}", remedy
+
+
+def _names(model: type[Model]) -> Iterator[str]:
+    return (field.alias or name for name, field in model.model_fields.items())
+
+
+def _about(model: type[Model], path: tuple[Step, ...], values: Any) -> str:
+    """Return the meaning of a field with an example, or nothing where it is not known."""
+    field = _field(model, path, values)
+    if field is None or not field.description:
+        return ""
+    example = (field.examples or [None])[0]
+    shown = f"such as {_as_written(example)}" if example not in (None, [], {}) else ""
+    return f" ({field.description}{', ' + shown if shown else ''})"
+
+
+def _as_written(example: Any) -> str:
+    return str(example) if isinstance(example, str) else repr(example).replace("'", "")
+
+
+def _choices(model: type[Model], path: tuple[Step, ...], values: Any) -> tuple[str, ...]:
+    """Return the words a field may hold."""
+    if path[-1] == "test":
+        each = [_literals(candidate.model_fields["test"].annotation) for candidate in _every_test(model)]
+        return tuple(word for words in each for word in words)
+    field = _field(model, path, values)
+    return _literals(field.annotation) if field is not None else ()
+
+
+def _every_test(model: type[Model]) -> list[type[Model]]:
+    return [each for each in _inside(model.model_fields["tests"].annotation) if "test" in each.model_fields]
+
+
+def _literals(annotation: Any) -> tuple[str, ...]:
+    if get_origin(annotation) is Literal:
+        return tuple(str(word) for word in get_args(annotation))
+    return tuple(word for inner in get_args(annotation) for word in _literals(inner))
+
+
+def _field(model: type[Model], path: tuple[Step, ...], values: Any) -> FieldInfo | None:
+    """Return the model's field at a place of the file."""
+    names = [step for step in path if isinstance(step, str)]
+    if not names:
+        return None
+    for owner in _models(model, path[:-1], values):
+        for name, field in owner.model_fields.items():
+            if names[-1] in (name, field.alias):
+                return field
+    return None
+
+
+def _models(model: type[Model], path: tuple[Step, ...], values: Any) -> list[type[Model]]:
+    """Return the models that may stand at a place of the file."""
+    candidates, here = [model], values
+    for step in path:
+        here = here[step] if isinstance(here, (dict, list, tuple)) and _holds(here, step) else None
+        if isinstance(step, str):
+            candidates = _descended(candidates, step)
+        kind = here.get("test") if isinstance(here, dict) else None
+        if isinstance(kind, str):
+            named = [each for each in candidates if _is_test(each, kind)]
+            candidates = named or candidates
+    return candidates
+
+
+def _holds(here: Any, step: Step) -> bool:
+    return step in here if isinstance(here, dict) else isinstance(step, int) and step < len(here)
+
+
+def _descended(candidates: list[type[Model]], step: str) -> list[type[Model]]:
+    """Return the models inside a field; a key of a mapping leads to the mapping's own values."""
+    inner = [
+        found
+        for each in candidates
+        for name, field in each.model_fields.items()
+        if step in (name, field.alias)
+        for found in _inside(field.annotation)
+    ]
+    return inner or candidates
+
+
+def _is_test(model: type[Model], kind: str) -> bool:
+    field = model.model_fields.get("test")
+    return field is not None and kind in _literals(field.annotation)
+
+
+def _inside(annotation: Any) -> list[type[Model]]:
+    if isinstance(annotation, type) and issubclass(annotation, Model):
+        return [annotation]
+    return [found for inner in get_args(annotation) for found in _inside(inner)]

@@ -1,0 +1,176 @@
+"""A workspace: where the lab's files lie, and reading them."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from benchproof.campaign.calibration_files import read_calibration
+from benchproof.campaign.faults import validated
+from benchproof.campaign.models.campaign import RESERVED, Campaign
+from benchproof.campaign.models.lab import Lab
+from benchproof.campaign.models.rig import RigFile
+from benchproof.campaign.units import shortened
+from benchproof.campaign.yaml import compose
+from benchproof.errors import Fault, InputError, RequestError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from benchproof.campaign.calibration_files import CalibrationTable
+    from benchproof.campaign.yaml import Document
+
+LAB: Final = "runs/lab.yaml"
+
+
+@dataclass(frozen=True, slots=True)
+class Workspace:
+    """A folder with ``runs/`` and ``build/``.
+
+    Parameters
+    ----------
+    root : Path
+        The folder, absolute.
+    """
+
+    root: Path
+
+    @classmethod
+    def find(cls, start: Path) -> Workspace:
+        """Return the workspace around a folder: the nearest parent with ``runs/lab.yaml``.
+
+        Raises
+        ------
+        RequestError
+            If there is none.
+        """
+        here = start.absolute()
+        for folder in (here, *here.parents):
+            if (folder / LAB).is_file():
+                return cls(folder)
+        message = f"no {LAB} in {here} or above it; name the workspace with --workspace, or make that file"
+        raise RequestError(message)
+
+    @property
+    def runs(self) -> Path:
+        """The folder of inputs."""
+        return self.root / "runs"
+
+    def campaign_names(self) -> tuple[str, ...]:
+        """Return the names of all campaigns, sorted: folders under ``runs/`` with a campaign file."""
+        found = (path.parent.name for path in self.runs.glob("*/campaign.yaml"))
+        return tuple(sorted(name for name in found if name not in RESERVED))
+
+    def lab(self) -> Lab:
+        """Read the lab file.
+
+        Raises
+        ------
+        InputError
+            With all its faults.
+        """
+        return _read(Lab, compose(self.root / LAB, LAB))
+
+    def rig_document(self, name: str) -> Document:
+        """Compose a rig file.
+
+        Raises
+        ------
+        InputError
+            With all its faults of form.
+        """
+        return compose(self.root / rig_file(name), rig_file(name))
+
+    def rig(self, name: str) -> RigFile:
+        """Read a rig file.
+
+        Raises
+        ------
+        InputError
+            With all its faults.
+        """
+        document = self.rig_document(name)
+        rig = _read(RigFile, document)
+        if rig.rig != name:
+            raise InputError(_misnamed(rig_file(name), "rig", rig.rig, name, document.places.line(("rig",))))
+        return rig
+
+    def campaign_document(self, name: str) -> Document:
+        """Compose a campaign file.
+
+        Raises
+        ------
+        InputError
+            With all its faults of form.
+        """
+        return compose(self.root / campaign_file(name), campaign_file(name))
+
+    def campaign(self, name: str) -> Campaign:
+        """Read a campaign file.
+
+        Raises
+        ------
+        InputError
+            With all its faults.
+        """
+        document = self.campaign_document(name)
+        campaign = _read(Campaign, document)
+        if campaign.campaign != name:
+            line = document.places.line(("campaign",))
+            raise InputError(_misnamed(campaign_file(name), "campaign", campaign.campaign, name, line))
+        return campaign
+
+    def calibration(self, rig: str, path: str) -> CalibrationTable:
+        """Read a calibration file by its path in the rig file.
+
+        Raises
+        ------
+        InputError
+            If it leads out of the rig's folder, or with all its faults.
+        """
+        name = f"runs/rigs/{rig}/{path}"
+        return read_calibration(self.inside(name, self.runs / "rigs" / rig), name)
+
+    def inside(self, name: str, folder: Path) -> Path:
+        """Return the path of a file that must lie in a folder, links followed.
+
+        Raises
+        ------
+        InputError
+            If there is no such file, or it lies elsewhere.
+        """
+        path = self.root / name
+        try:
+            real = path.resolve(strict=True)
+        except (OSError, RuntimeError):
+            remedy = "Put the file there, or correct the path."
+            raise InputError(Fault(name, "", "no such file", "a file with that name", remedy)) from None
+        if not real.is_file() or not real.is_relative_to(folder.resolve()):
+            remedy = "Copy the file itself to that place."
+            raise InputError(Fault(name, "", "a link out of its folder, or no file", "a file", remedy))
+        return path
+
+    def digest(self, name: str) -> str:
+        """Return ``sha256:…`` of a file of the workspace."""
+        with (self.root / name).open("rb") as stream:
+            return f"sha256:{hashlib.file_digest(stream, 'sha256').hexdigest()}"
+
+
+def campaign_file(name: str) -> str:
+    """Return the path of a campaign's file, relative to the workspace."""
+    return f"runs/{name}/campaign.yaml"
+
+
+def rig_file(name: str) -> str:
+    """Return the path of a rig's file, relative to the workspace."""
+    return f"runs/rigs/{name}/rig.yaml"
+
+
+def _read(model: Any, document: Document) -> Any:
+    return validated(model, document.values, document.places)
+
+
+def _misnamed(file: str, key: str, found: str, folder: str, line: int | None) -> Fault:
+    remedy = f"Write {key}: {shortened(folder)}, or rename the folder."
+    return Fault(file, key, f'"{shortened(found)}"', f'the name of its folder, "{shortened(folder)}"', remedy, line)

@@ -1,0 +1,95 @@
+"""From samples to the model: the mean over samples, with their spread in its uncertainty.
+
+Samples are units, repeats are not: a method hands over one figure a sample, its repeats already combined.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.methods.records import Figure
+from benchproof.trials.distributions import student
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Quantity, combine, mean
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from benchproof.trials.engine import Trials
+
+LEAST_SPREAD: Final = 0.05
+"""Samples that agree by luck far better than they were measured still count as this share of that uncertainty apart."""
+
+ONE_SAMPLE: Final = "one_sample"
+
+
+def with_model(figures: Iterable[Figure], campaign: str, trials: Trials) -> tuple[Figure, ...]:
+    """Return the figures of the samples, each group followed by that of the model.
+
+    Parameters
+    ----------
+    figures : iterable of Figure
+        One for each sample, name and operating point.
+    campaign : str
+        Names the spread of its samples as a source of error.
+    trials : Trials
+        The laboratory's trials.
+
+    Returns
+    -------
+    tuple of Figure
+        In the order of first appearance; the model's has ``sample=None``.
+    """
+    groups: dict[object, list[Figure]] = {}
+    for figure in figures:
+        groups.setdefault(figure.key, []).append(figure)
+    return tuple(figure for group in groups.values() for figure in (*group, _model(group, campaign, trials)))
+
+
+def _model(group: Sequence[Figure], campaign: str, trials: Trials) -> Figure:
+    first = group[0]
+    flags = tuple(dict.fromkeys(flag for figure in group for flag in figure.flags))
+    known = [figure.quantity for figure in group if figure.quantity is not None]
+    if not known:
+        return Figure(first.name, first.at, None, None, first.method, flags)
+    flags = tuple(flag for flag in flags if flag != "not_reached" and not flag.startswith("withheld:"))
+    if len(known) == 1:
+        return Figure(first.name, first.at, None, known[0], first.method, (*flags, ONE_SAMPLE))
+    identity = (campaign, "spread of samples", first.name, *first.at.values())
+    return Figure(first.name, first.at, None, model_mean(known, identity, trials), first.method, flags)
+
+
+def model_mean(samples: Sequence[Quantity], identity: tuple[str, ...], trials: Trials) -> Quantity:
+    """Return the mean of the model a few samples were taken from.
+
+    Parameters
+    ----------
+    samples : sequence of Quantity
+        One for each sample, at least two.
+    identity : tuple of str
+        Names the spread as a source.
+    trials : Trials
+        The laboratory's trials.
+
+    Returns
+    -------
+    Quantity
+        What the samples differ by holds both their spread and what was drawn for each of them alone (mounting,
+        scatter, reading), so these are counted once, as s / sqrt(n) with n - 1 degrees of freedom (Student);
+        what all samples share stays as it is.
+    """
+    owners: dict[tuple[str, ...], int] = {}
+    for sample in samples:
+        for part in sample.parts:
+            owners[part.source.identity] = owners.get(part.source.identity, 0) + 1
+    alone = {key for key, count in owners.items() if count == 1}
+    own = float(np.mean([sample.share_of(alone) ** 2 for sample in samples])) ** 0.5
+    spread = max(float(np.std([sample.value for sample in samples], ddof=1)), LEAST_SPREAD * own)
+    middle = mean(*samples).without(alone)
+    if not spread:
+        return middle
+    source = Source(identity, "spread of samples", student(len(samples) - 1))
+    apart = Quantity.of(0.0, spread / len(samples) ** 0.5, source, trials)
+    return combine(np.add, middle, apart)

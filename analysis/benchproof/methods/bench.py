@@ -1,0 +1,157 @@
+"""What a method may ask of a campaign: its instruments, its occasion, its air, its logs.
+
+Readers of files are handed in, so that methods open none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from benchproof.campaign.models.layout import channel_measures
+from benchproof.campaign.units import read_measured
+from benchproof.rig.air import moist_air_density
+from benchproof.rig.build import build_instrument, instrument_for
+from benchproof.rig.instrument import Occasion
+from benchproof.trials.distributions import NORMAL, RECTANGULAR
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Quantity, combine
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from benchproof.campaign.logs import Log
+    from benchproof.campaign.models.campaign import Campaign
+    from benchproof.campaign.models.lab import Lab
+    from benchproof.campaign.models.rig import RigFile
+    from benchproof.campaign.calibration_files import CalibrationTable
+    from benchproof.methods.method import Choice
+    from benchproof.rig.instrument import Instrument
+    from benchproof.trials.engine import Trials
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A campaign opened for analysis.
+
+    Parameters
+    ----------
+    lab, rig, campaign
+        What the lab wrote down.
+    trials : Trials
+        The laboratory's trials.
+    read_log : callable
+        Takes a test and its method's key, gives its log in SI channels.
+    read_table : callable
+        Takes a calibration file's path as rig.yaml writes it, gives its table.
+    """
+
+    lab: Lab
+    rig: RigFile
+    campaign: Campaign
+    trials: Trials
+    read_log: Callable[[Any], Log]
+    read_table: Callable[[str], CalibrationTable]
+
+    def tests(self, key: str, *, excluded: bool = False) -> tuple[Any, ...]:
+        """Return the campaign's tests of one kind; those left out of every figure only when asked for."""
+        return tuple(t for t in self.campaign.tests if t.test == key and (t.exclude is None or excluded))
+
+    def choice(self, name: str, default: str) -> str:
+        """Return an analysis choice as the campaign made it."""
+        return str(self.campaign.choices.get(name, default))
+
+    def quantity_choice(self, choice: Choice) -> float:
+        """Return an analysis choice that is a quantity, SI."""
+        if choice.dimension is None:
+            message = f"{choice.name} is a word, not a quantity"
+            raise TypeError(message)
+        return read_measured(self.choice(choice.name, choice.default), choice.dimension).si
+
+    def channel_instrument(self, channel: str, test: Any) -> Instrument:
+        """Return the instrument a log's channel comes from: the layout's, or the one that measures it."""
+        layout = test.layout or self.rig.logs[test.test]
+        measures = channel_measures(channel) or channel
+        return self.instrument(measures, test, layout.channels[channel].instrument)
+
+    def occasion(self, test: Any) -> Occasion:
+        """Return where and when a test was made; the date is the test's own or the campaign's."""
+        return Occasion(self.rig.rig, self.campaign.campaign, self.run_key(test), self.date(test))
+
+    def date(self, test: Any) -> date:
+        """Return the day of a test."""
+        return test.date or self.campaign.dates.tested
+
+    def run_key(self, test: Any) -> str:
+        """Return what makes a test this run and no other: its log, or what was written down of it.
+
+        Never a place in a list: inserting another test redraws nothing. Word for word equal tests are told
+        apart by how many of them came before.
+        """
+        log = getattr(test, "log", None)
+        if log is not None:
+            return str(log)
+        same = [other for other in self.campaign.tests if _content(other) == _content(test)]
+        twin = next(k for k, other in enumerate(same) if other is test)
+        digest = hashlib.blake2b(_content(test).encode(), digest_size=8).hexdigest()
+        return f"{test.test}:{test.sample}:{digest}" + (f":{twin}" if twin else "")
+
+    def instrument(self, measures: str, test: Any, named: str | None = None) -> Instrument:
+        """Return the instrument a reading was made with, under the calibration in force that day.
+
+        Raises
+        ------
+        InputError
+            If none measures it, several do and none is named, or no calibration is in force.
+        """
+        name = named or instrument_for(self.rig, measures, test.instruments)
+        return build_instrument(self.rig, name, self.date(test), self.read_table)
+
+    def read(self, measures: str, written: Any, test: Any, key: str) -> Quantity:
+        """Return a typed value: with its own uncertainty, or with that of the rig's instrument."""
+        if hasattr(written, "standard"):
+            return self.stated(written, (*self._place(test), key), key)
+        return (
+            self.instrument(measures, test)
+            .reading([written.si], self.occasion(test), key, self.trials)
+            .quantity
+        )
+
+    def stated(self, uncertain: Any, identity: tuple[str, ...], label: str) -> Quantity:
+        """Return a value that brings its own uncertainty."""
+        if not uncertain.standard:
+            return Quantity.exact(uncertain.value.si, self.trials.count)
+        shape = RECTANGULAR if uncertain.shape == "rectangular" else NORMAL
+        return Quantity.of(
+            uncertain.value.si, uncertain.standard, Source(identity, label, shape), self.trials
+        )
+
+    def air_density(self, test: Any) -> Quantity | None:
+        """Return the density of the air during a test, kg/m3; None where the test does not state its air."""
+        if test.air is None:
+            return None
+        readings = [
+            self.read(name, getattr(test.air, name), test, f"air {name}")
+            for name in ("temperature", "pressure", "humidity")
+        ]
+        return combine(moist_air_density, *readings)  # type: ignore[arg-type]
+
+    def reference_density(self) -> float:
+        """Return the density of the lab's reference air, kg/m3."""
+        air = self.lab.reference_air
+        return float(moist_air_density(air.temperature.si, air.pressure.si, air.humidity.si))
+
+    def samples(self, tests: Sequence[Any]) -> tuple[str, ...]:
+        """Return the samples of some tests, in the order the campaign lists them."""
+        used = {test.sample for test in tests}
+        return tuple(sample.id for sample in self.campaign.specimen.samples if sample.id in used)
+
+    def _place(self, test: Any) -> tuple[str, ...]:
+        return (self.campaign.campaign, self.run_key(test))
+
+
+def _content(test: Any) -> str:
+    return json.dumps(test.model_dump(mode="json", exclude_none=True), sort_keys=True)

@@ -1,0 +1,272 @@
+"""Settled stretches of a log between throttle commands, and their means.
+
+A plateau counts from the moment its speed and thrust have stopped changing: the slope after Theil and Sen
+times the length of the window stays under a limit, or does not exceed it by more than the slope's own
+95 % uncertainty, because a bare limit would throw away most plateaus at low thrust. How long settling takes
+belongs to the bench, so the wait found on most plateaus is asked of all of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.stats import t as student
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+    BoolArray = NDArray[np.bool_]
+
+COMMAND_STEP: Final = 0.005
+"""Throttle changes larger than this (as a ratio) start a new segment."""
+
+ZERO_THROTTLE: Final = 0.005
+"""At or under this throttle the drive is told to stand still."""
+
+SHORTEST: Final = 1.0
+"""Shortest window that counts as a plateau, in seconds."""
+
+FEWEST_ROWS: Final = 4
+"""Fewest rows of a window; a slope and its uncertainty need them."""
+
+SLOPE_LIMIT: Final = 0.003
+"""Largest relative change over a settled window."""
+
+BLOCKS: Final = 8
+"""Block means a plateau's own noise is judged by."""
+
+_SLOPE_POINTS: Final = 24
+_STARTS: Final = 16
+_WAIT_QUANTILE: Final = 0.75
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """One settled stretch.
+
+    Parameters
+    ----------
+    start, stop : float
+        Its window, s.
+    throttle : float
+        Command, ratio.
+    rising : bool
+        True where the command before it was lower.
+    means : Mapping of str to float
+        Mean of each channel, SI.
+    blocks : Mapping of str to FloatArray
+        Block means of each channel, shape (BLOCKS,).
+    rows : int
+        Rows used.
+    """
+
+    start: float
+    stop: float
+    throttle: float
+    rising: bool
+    means: Mapping[str, float]
+    blocks: Mapping[str, FloatArray]
+    rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class Segments:
+    """A log cut at throttle commands.
+
+    Parameters
+    ----------
+    plateaus : tuple of Plateau
+        Settled stretches with the throttle open, in the order of the log.
+    standstills : tuple of Plateau
+        Stretches at zero throttle, in the order of the log.
+    unsettled : tuple of tuple of float
+        Start (s) and throttle (ratio) of stretches that never settled.
+    wait : float
+        Time left out after a command, s.
+    """
+
+    plateaus: tuple[Plateau, ...]
+    standstills: tuple[Plateau, ...]
+    unsettled: tuple[tuple[float, float], ...]
+    wait: float
+
+
+def cut(
+    time: FloatArray,
+    throttle: FloatArray,
+    channels: Mapping[str, FloatArray],
+    usable: BoolArray,
+    *,
+    judged: Sequence[str],
+    least_wait: float,
+) -> Segments:
+    """Cut a log into settled plateaus.
+
+    Parameters
+    ----------
+    time : FloatArray
+        Time stamps, s, increasing, shape (n,).
+    throttle : FloatArray
+        Commanded throttle, ratio, shape (n,).
+    channels : Mapping of str to FloatArray
+        Channels to average, SI, each of shape (n,).
+    usable : BoolArray
+        False where a row must not enter a mean (a stuck sensor), shape (n,).
+    judged : sequence of str
+        Channels that must have settled.
+    least_wait : float
+        Time to leave out after every command, s, where the plateau is long enough.
+
+    Returns
+    -------
+    Segments
+        What was found.
+    """
+    pieces = _pieces(time, throttle)
+    powered = [piece for piece in pieces if throttle[piece.start] > ZERO_THROTTLE]
+    idle = [piece for piece in pieces if throttle[piece.start] <= ZERO_THROTTLE]
+    starts = [_settled_start(time, channels, usable, piece, judged, least_wait) for piece in powered]
+    found = [
+        start - time[piece.start] for piece, start in zip(powered, starts, strict=True) if start is not None
+    ]
+    wait = float(np.quantile(found, _WAIT_QUANTILE)) if found else least_wait
+    plateaus, unsettled = [], []
+    for piece in powered:
+        start = _settled_start(time, channels, usable, piece, judged, wait)
+        if start is None:
+            unsettled.append((float(time[piece.start]), float(throttle[piece.start])))
+            continue
+        plateaus.append(_average(time, throttle, channels, usable, piece, start))
+    standstills = [
+        _average(time, throttle, channels, usable, piece, _after(time, piece, wait)) for piece in idle
+    ]
+    return Segments(
+        tuple(plateau for plateau in plateaus if plateau is not None),
+        tuple(still for still in standstills if still is not None),
+        tuple(unsettled),
+        wait,
+    )
+
+
+def _pieces(time: FloatArray, throttle: FloatArray) -> list[slice]:
+    """Return stretches of constant command that last long enough, as row ranges."""
+    edges = np.flatnonzero(np.abs(np.diff(throttle)) > COMMAND_STEP) + 1
+    bounds = [0, *edges.tolist(), time.size]
+    spacing = float(np.median(np.diff(time))) if time.size > 1 else 0.0
+    return [
+        slice(first, last)
+        for first, last in zip(bounds[:-1], bounds[1:], strict=True)
+        if last - first >= FEWEST_ROWS and time[last - 1] - time[first] + spacing >= SHORTEST * (1 - 1e-9)
+    ]
+
+
+def _after(time: FloatArray, piece: slice, wait: float) -> float:
+    """Return the start of a window ``wait`` after the command, sooner where the stretch is short."""
+    spacing = (time[piece.stop - 1] - time[piece.start]) / max(piece.stop - piece.start - 1, 1)
+    latest = time[piece.stop - 1] + spacing - SHORTEST
+    return float(max(time[piece.start], min(time[piece.start] + wait, latest)))
+
+
+def _settled_start(
+    time: FloatArray,
+    channels: Mapping[str, FloatArray],
+    usable: BoolArray,
+    piece: slice,
+    judged: Sequence[str],
+    wait: float,
+) -> float | None:
+    """Return the earliest start from which every judged channel stays settled to the end of the stretch."""
+    first = _after(time, piece, wait)
+    last = _after(time, piece, np.inf)
+    for start in np.linspace(first, last, _STARTS) if last > first else [first]:
+        rows = np.arange(piece.start, piece.stop)
+        rows = rows[(time[rows] >= start - 1e-9) & usable[rows]]
+        if rows.size >= FEWEST_ROWS and all(settled(time[rows], channels[name][rows]) for name in judged):
+            return float(start)
+    return None
+
+
+def settled(time: FloatArray, values: FloatArray) -> bool:
+    """Say whether a stretch has stopped changing.
+
+    Parameters
+    ----------
+    time : FloatArray
+        Time stamps, s, shape (n,).
+    values : FloatArray
+        Readings, shape (n,).
+
+    Returns
+    -------
+    bool
+        False where the change over the window exceeds SLOPE_LIMIT of the mean by more than the slope's own
+        95 % uncertainty. Slope after Theil and Sen (Sen 1968, JASA 63, 1379 [from memory]).
+    """
+    size = min(_SLOPE_POINTS, time.size)
+    parts = np.array_split(np.arange(time.size), size)
+    t = np.array([time[part].mean() for part in parts])
+    y = np.array([values[part].mean() for part in parts])
+    left, right = np.triu_indices(size, 1)
+    slope = float(np.median((y[right] - y[left]) / (t[right] - t[left])))
+    window = float(time[-1] - time[0])
+    change, allowed = abs(slope) * window, SLOPE_LIMIT * abs(float(y.mean()))
+    if change <= allowed or size < FEWEST_ROWS:
+        return change <= allowed
+    left_over = y - y.mean() - slope * (t - t.mean())
+    error = float(np.sqrt((left_over @ left_over) / (size - 2) / ((t - t.mean()) ** 2).sum()))
+    return bool(change - float(student.ppf(0.975, size - 2)) * error * window <= allowed)
+
+
+def _average(
+    time: FloatArray,
+    throttle: FloatArray,
+    channels: Mapping[str, FloatArray],
+    usable: BoolArray,
+    piece: slice,
+    start: float,
+) -> Plateau | None:
+    rows = np.arange(piece.start, piece.stop)
+    rows = rows[(time[rows] >= start - 1e-9) & usable[rows]]
+    if rows.size < FEWEST_ROWS:
+        return None
+    parts = np.array_split(rows, min(BLOCKS, rows.size))
+    before = throttle[piece.start - 1] if piece.start else -np.inf
+    return Plateau(
+        start=float(time[rows[0]]),
+        stop=float(time[rows[-1]]),
+        throttle=float(np.median(throttle[rows])),
+        rising=bool(before <= throttle[piece.start]),
+        means={name: float(values[rows].mean()) for name, values in channels.items()},
+        blocks={name: np.array([values[part].mean() for part in parts]) for name, values in channels.items()},
+        rows=int(rows.size),
+    )
+
+
+def noise_of_mean(blocks: FloatArray) -> float:
+    """Return the standard uncertainty of a mean from its block means.
+
+    Parameters
+    ----------
+    blocks : FloatArray
+        Block means, shape (b,).
+
+    Returns
+    -------
+    float
+        s / sqrt(b), widened by the lag-1 autocorrelation of the blocks where that is positive:
+        n_eff = n (1 - r) / (1 + r), a first-order autoregressive process [from memory].
+    """
+    if blocks.size < 2:
+        return 0.0
+    apart = blocks - blocks.mean()
+    total = float(apart @ apart)
+    if total == 0.0:
+        return 0.0
+    together = min(max(float(apart[1:] @ apart[:-1]) / total, 0.0), 0.8)
+    inflation = (1.0 + together) / (1.0 - together)
+    return float(np.sqrt(total / (blocks.size - 1) / blocks.size * inflation))

@@ -1,0 +1,1 @@
+"""The parts of a thrust sweep: points, curves, air reference, checks, figures, views."""

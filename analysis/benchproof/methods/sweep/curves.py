@@ -1,0 +1,282 @@
+"""One thrust sweep as smooth curves in logarithms, with every error source carried trial by trial.
+
+Each plateau is a point in logarithms. An error of the axis moves a point sideways; to first order that is the same
+as moving it down by the curve's slope, so one linear smoother serves all trials: rows times perturbed points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.stats import t as student_t
+
+from benchproof.methods.plateaus import noise_of_mean
+from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_part
+from benchproof.methods.sweep.propeller import FIGURES
+from benchproof.methods.smoother import COINCIDENT, Smooth, smooth
+from benchproof.trials.distributions import RECTANGULAR, student
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Part, Quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from benchproof.methods.sweep.points import Points
+    from benchproof.methods.sweep.propeller import Monomial
+    from benchproof.trials.engine import Trials
+
+    FloatArray = NDArray[np.float64]
+
+EDGE: Final = 1e-3
+"""A target this near (in the logarithm) to the outermost plateau is at it, not beyond it."""
+
+WIDEST_GAP: Final = 2.0
+"""Plateaus on both sides of a target may lie apart by this factor in power."""
+
+LARGEST_HYSTERESIS: Final = 0.02
+"""Branches further apart than this make two curves, and no single one is published."""
+
+_FEWEST_OF_A_BRANCH: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A figure read at one place: a quantity, or why there is none."""
+
+    quantity: Quantity | None
+    problem: str = ""
+
+
+class SweepCurves:
+    """Reads any figure of one run along any axis.
+
+    Parameters
+    ----------
+    points : Points
+        The plateaus.
+    trials : Trials
+        The laboratory's trials.
+    """
+
+    def __init__(self, points: Points, trials: Trials) -> None:
+        self.points = points
+        self.trials = trials
+        self._fits: dict[tuple[str, str], Smooth] = {}
+
+    def available(self, name: str) -> bool:
+        """Say whether the run logged what a figure needs."""
+        monomial = FIGURES[name]
+        air = not monomial.density or self.points.density is not None
+        return air and monomial.needs <= self.points.roots.keys()
+
+    def axis_available(self, axis: str) -> bool:
+        """Say whether the run can be read along an axis."""
+        return axis == "throttle" or axis in self.points.roots
+
+    def fit(self, name: str, axis: str) -> Smooth:
+        """Return the smooth curve of a figure's logarithm along an axis' logarithm.
+
+        Raises
+        ------
+        ValueError
+            If there are too few plateaus.
+        """
+        key = (name, axis)
+        if key not in self._fits:
+            self._fits[key] = smooth(
+                self._axis(axis), self._value(name, axis), self._noise(name), self._branch()
+            )
+        return self._fits[key]
+
+    def range(self, axis: str) -> tuple[float, float]:
+        """Return the logarithms between which the axis was measured."""
+        x = self._axis(axis)
+        return float(x.min()), float(x.max())
+
+    def problem(self, axis: str, at: float) -> str:
+        """Return why a place cannot be read (``not_reached``, ``plateaus_far_apart``), or nothing."""
+        x = self._axis(axis)
+        if not x.min() - EDGE <= at <= x.max() + EDGE:
+            return "not_reached"
+        if np.abs(x - at).min() <= COINCIDENT:
+            return ""
+        power = self.points.roots["electrical_power"]
+        below, above = power[x <= at], power[x >= at]
+        left = below[np.argmax(x[x <= at])]
+        right = above[np.argmin(x[x >= at])]
+        return "" if abs(right - left) <= np.log(WIDEST_GAP) + EDGE else "plateaus_far_apart"
+
+    def read(self, name: str, axis: str, at: float) -> Reading:
+        """Return a figure at a place of an axis (SI)."""
+        place = float(np.log(at))
+        problem = self.problem(axis, place)
+        if problem:
+            return Reading(None, problem)
+        if self._hysteresis(name, axis) > LARGEST_HYSTERESIS:
+            return Reading(None, "hysteresis")
+        values, trials, parts = self.along(name, axis, np.array([place]))
+        return Reading(Quantity(float(values[0]), trials[0], parts[0]))
+
+    def along(
+        self, name: str, axis: str, places: FloatArray
+    ) -> tuple[FloatArray, FloatArray, list[tuple[Part, ...]]]:
+        """Return a figure at several places (logarithms) of an axis.
+
+        Returns
+        -------
+        tuple
+            Values, shape (m,), SI; trials, shape (m, trials); and each place's sources.
+        """
+        fit = self.fit(name, axis)
+        rows = fit.rows(places)
+        logs = rows @ fit.y
+        errors, parts = self._rig_errors(name, axis, rows, fit)
+        scatter, scatter_parts = self._scatter(name, axis, places, fit)
+        lag, lag_parts = self._branch_error(name, axis, fit)
+        trials = np.exp(logs[:, None] + errors + scatter + lag)
+        return np.exp(logs), trials, [(*parts, *lag_parts, part) for part in scatter_parts]
+
+    def _rig_errors(
+        self, name: str, axis: str, rows: FloatArray, fit: Smooth
+    ) -> tuple[FloatArray, tuple[Part, ...]]:
+        """Return what the sources of the rig, the air and the law add to the logarithm, shape (m, trials)."""
+        points, monomial = self.points, FIGURES[name]
+        total = np.zeros((rows.shape[0], self.trials.count))
+        for root, power in monomial.powers.items():
+            total += power * (rows @ (points.root_trials[root] - points.roots[root][:, None]))
+        sideways = self._sideways(axis)
+        if sideways is not None:
+            total -= (rows * fit.slope()) @ sideways
+        shift, parts = self._shift_error(monomial, axis)
+        along_shift, axis_parts = self._axis_shift_error(axis)
+        total += shift - (rows @ fit.slope())[:, None] * along_shift
+        if monomial.density and points.reference_density is None and points.density is not None:
+            total += monomial.density * np.log(points.density.trials / points.density.value)
+        density = points.density.parts if points.density is not None else ()
+        return total, _once((*points.parts, *density, *parts, *axis_parts))
+
+    def _sideways(self, axis: str) -> FloatArray | None:
+        if axis == "throttle":
+            return None
+        return self.points.root_trials[axis] - self.points.roots[axis][:, None]
+
+    def _scatter(
+        self, name: str, axis: str, places: FloatArray, fit: Smooth
+    ) -> tuple[FloatArray, list[Part]]:
+        """Return the fit's own error by trial, jointly for all places, and one source a place."""
+        factor = fit.error_factor(places)
+        identity = (*self.points.identity, "scatter", axis, name)
+        draws = factor @ self.trials.scatter(identity, factor.shape[1], fit.degrees_of_freedom)
+        size = np.sqrt((factor**2).sum(axis=1))
+        label = f"scatter of plateaus about the curve, {self.points.identity[-1]}"
+        shape = student(fit.degrees_of_freedom)
+        parts = [
+            Part(
+                Source((*identity, f"{place:.9f}"), label, shape), draws[k] / size[k] if size[k] else draws[k]
+            )
+            for k, place in enumerate(places)
+        ]
+        return draws, parts
+
+    def _hysteresis(self, name: str, axis: str) -> float:
+        """Return the branches' difference where it is larger than its own 95 % uncertainty, else 0."""
+        fit = self.fit(name, axis)
+        difference, error = fit.branch_difference
+        limit = float(student_t.ppf(0.975, fit.degrees_of_freedom)) * error
+        return abs(difference) if abs(difference) > limit else 0.0
+
+    def _branch_error(self, name: str, axis: str, fit: Smooth) -> tuple[FloatArray, tuple[Part, ...]]:
+        """Return the error of taking the branches' mean: half their difference, rectangular."""
+        size = self._hysteresis(name, axis)
+        if not size:
+            return np.zeros(1), ()
+        identity = (*self.points.identity, "branches", axis, name)
+        source = Source(
+            identity, f"difference of up and down branch, {self.points.identity[-1]}", RECTANGULAR
+        )
+        draws = self.trials.draw(source)
+        return size / (2 * 3**0.5) * draws, (Part(source, draws),)
+
+    def _axis(self, axis: str) -> FloatArray:
+        if axis == "throttle":
+            return np.log(self.points.throttle)
+        return self.points.roots[axis] + self._exponent(axis, axis) * self._log_ratio
+
+    def _value(self, name: str, axis: str) -> FloatArray:
+        monomial, points = FIGURES[name], self.points
+        total = np.full(points.throttle.size, monomial.log_constant(points.diameter))
+        for root, power in monomial.powers.items():
+            total = total + power * (points.roots[root] + self._exponent(root, axis) * self._log_ratio)
+        if monomial.density:
+            total = total + monomial.density * np.log(self._density)
+        return np.asarray(total, dtype=np.float64)
+
+    def _noise(self, name: str) -> FloatArray:
+        blocks = sum(power * self.points.noise[root] for root, power in FIGURES[name].powers.items())
+        return np.array([noise_of_mean(row) for row in np.asarray(blocks)])
+
+    def _branch(self) -> FloatArray | None:
+        rising = self.points.rising
+        if min(rising.sum(), (~rising).sum()) < _FEWEST_OF_A_BRANCH:
+            return None
+        return np.where(rising, -0.5, 0.5)
+
+    @property
+    def _density(self) -> float:
+        points = self.points
+        if points.reference_density is not None:
+            return points.reference_density
+        return points.density.value if points.density is not None else float("nan")
+
+    @cached_property
+    def _log_ratio(self) -> float:
+        """Logarithm of reference over tested density; 0 as tested."""
+        points = self.points
+        if points.reference_density is None or points.density is None:
+            return 0.0
+        return float(np.log(points.reference_density / points.density.value))
+
+    @cached_property
+    def _log_ratio_trials(self) -> FloatArray:
+        points = self.points
+        if points.reference_density is None or points.density is None:
+            return np.zeros(1)
+        return np.log(points.reference_density / points.density.trials)
+
+    def _exponent(self, root: str, axis: str) -> float:
+        return LAWS[HELD_ON_AXIS[axis]].exponents[root][0]
+
+    def _shift_error(self, monomial: Monomial, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
+        """Return the error of a figure's shift to reference air, shape (trials,), and its sources."""
+        total = np.zeros(1)
+        parts: list[Part] = []
+        for root, power in monomial.powers.items():
+            moved, sources = self._root_shift_error(root, axis)
+            total = total + power * moved
+            parts.extend(sources)
+        return total, tuple(parts)
+
+    def _axis_shift_error(self, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
+        if axis == "throttle":
+            return np.zeros(1), ()
+        return self._root_shift_error(axis, axis)
+
+    def _root_shift_error(self, root: str, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
+        if not self._log_ratio:
+            return np.zeros(1), ()
+        exponent = self._exponent(root, axis)
+        error = exponent * (self._log_ratio_trials - self._log_ratio)
+        uncertain = exponent_part(LAWS[HELD_ON_AXIS[axis]], root, self.trials)
+        if uncertain is None:
+            return error, ()
+        part, standard = uncertain
+        return error + standard * part.draws * self._log_ratio_trials, (part,)
+
+
+def _once(parts: Sequence[Part]) -> tuple[Part, ...]:
+    return tuple({part.source.identity: part for part in parts}.values())

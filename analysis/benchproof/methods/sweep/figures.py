@@ -1,0 +1,129 @@
+"""Figures of a campaign's sweeps at the lab's operating points, repeats combined."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.errors import Remark
+from benchproof.methods.records import Figure
+from benchproof.methods.sanity import judged
+from benchproof.methods.sweep.curves import Reading
+from benchproof.methods.sweep.propeller import READ_AT
+from benchproof.trials.quantity import Quantity, combine, mean
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from benchproof.methods.bench import Bench
+    from benchproof.methods.sweep.run import ReducedRun
+
+DISAGREE: Final = 3.0
+"""Repeats further apart than this many standard uncertainties of their difference are remarked on."""
+
+
+Group = tuple[str, tuple[tuple[str, str], ...]]
+"""Sample, and what tells its runs apart: the propeller, where a sample has more than one."""
+
+
+def figures_of(
+    runs: Sequence[ReducedRun], bench: Bench, method: str
+) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+    """Return every figure the runs can give, by sample and operating point, and remarks on them.
+
+    Parameters
+    ----------
+    runs : sequence of ReducedRun
+        All runs that count.
+    bench : Bench
+        For the lab's operating points.
+    method : str
+        ``key/version``.
+
+    Returns
+    -------
+    tuple
+        Figures, repeats of a sample combined to their mean; and remarks.
+    """
+    figures: list[Figure] = []
+    remarks: list[Remark] = []
+    for (sample, where), repeats in grouped(runs).items():
+        for axis, at, place in operating_points(bench):
+            for name in READ_AT[axis]:
+                able = [run for run in repeats if _can_read(run, name, axis)]
+                if able:
+                    figure, found = _figure(name, axis, {**at, **dict(where)}, place, sample, able, method)
+                    figures.append(figure)
+                    remarks.extend(found)
+    kept, found = judged(figures)
+    return kept, (*remarks, *found)
+
+
+def grouped(runs: Sequence[ReducedRun]) -> dict[Group, list[ReducedRun]]:
+    """Return the runs by sample, and by propeller where a sample ran more than one."""
+    propellers: dict[str, set[str]] = {}
+    for each in runs:
+        propellers.setdefault(each.run.sample, set()).add(each.run.propeller)
+    groups: dict[Group, list[ReducedRun]] = {}
+    for each in runs:
+        several = len(propellers[each.run.sample]) > 1
+        where = (("propeller", each.run.propeller),) if several else ()
+        groups.setdefault((each.run.sample, where), []).append(each)
+    return groups
+
+
+def operating_points(bench: Bench) -> Iterator[tuple[str, Mapping[str, str], float]]:
+    """Yield the lab's operating points a sweep is read at: axis, words, SI value."""
+    for axis in READ_AT:
+        for written in getattr(bench.lab.operating_points, axis):
+            yield axis, {axis: written.text}, written.si
+
+
+def _can_read(each: ReducedRun, name: str, axis: str) -> bool:
+    return each.curves.available(name) and each.curves.axis_available(axis)
+
+
+def _figure(
+    name: str,
+    axis: str,
+    at: Mapping[str, str],
+    place: float,
+    sample: str,
+    runs: Sequence[ReducedRun],
+    method: str,
+) -> tuple[Figure, list[Remark]]:
+    codes = [run.withheld.get(axis) or run.withheld.get(name) for run in runs]
+    flags = ("air_referred",) if any(run.points.reference_density is not None for run in runs) else ()
+    figure = Figure(name, at, sample, None, method, flags)
+    if any(codes):
+        return figure.withheld(next(code for code in codes if code)), []
+    readings = [_read(run, name, axis, place) for run in runs]
+    found = [reading.quantity for reading in readings if reading.quantity is not None]
+    if found:
+        return replace(figure, quantity=mean(*found)), _disagreement(figure, found)
+    problem = readings[0].problem
+    return (figure.flagged(problem) if problem == "not_reached" else figure.withheld(problem)), []
+
+
+def _read(each: ReducedRun, name: str, axis: str, place: float) -> Reading:
+    try:
+        return each.curves.read(name, axis, place)
+    except ValueError:  # the smoother needs four steps at three places
+        return Reading(None, "too_few_plateaus")
+
+
+def _disagreement(figure: Figure, repeats: Sequence[Quantity]) -> list[Remark]:
+    """Remark on repeats further apart than their own uncertainties allow."""
+    for one, other in combinations(repeats, 2):
+        apart = combine(np.subtract, one, other)
+        if abs(apart.value) > DISAGREE * apart.standard_uncertainty > 0:
+            point = ", ".join(figure.at.values())
+            sentence = (
+                f"repeats of {figure.name} at {point} differ by {abs(apart.value / one.value):.2%}, more than "
+                f"{DISAGREE:g} times what the stated sources allow; is the propeller's `reseat` too small?"
+            )
+            return [Remark("repeats_disagree", f"sample {figure.sample}", sentence)]
+    return []

@@ -1,0 +1,112 @@
+"""The page record: everything around the figures that a page prints, as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import is_dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any, Final
+
+from pydantic import BaseModel
+
+if TYPE_CHECKING:
+    from benchproof.campaign.check import Checked
+
+HEADLINE: Final = ("mass", "thrust", "thrust_per_power")
+"""The figures a reader with three minutes wants, where nothing else is asked for."""
+
+_NOT_CONDITIONS: Final = frozenset({"exclude", "finding", "photo", "about", "layout", "instruments", "date"})
+
+
+def page_record(checked: Checked) -> dict[str, Any]:
+    """Return the page record of a campaign (shape: the report's PageRecord)."""
+    campaign, lab, rig = checked.campaign, checked.lab, checked.rig
+    return {
+        "section": "page",
+        "name": "page",
+        "campaign": campaign.campaign,
+        "title": campaign.title,
+        "dates": plain(campaign.dates),
+        "lab": {k: v for k, v in plain(lab.lab).items() if k != "invented"},
+        "specimen": plain(campaign.specimen),
+        "rig": {"name": rig.rig, **_named(plain(rig.location) if rig.location else {})},
+        "drive": {"name": campaign.drive, **plain(rig.drives[campaign.drive])} if campaign.drive else None,
+        "propellers": _used(campaign.tests, "propeller", rig.propellers),
+        "flywheels": _used(campaign.tests, "flywheel", rig.flywheels),
+        "instruments": _instruments(checked),
+        "conditions": [_condition(test) for test in campaign.tests if test.exclude is None],
+        "exclusions": [_exclusion(test) for test in campaign.tests if test.exclude is not None],
+        "inspections": [
+            {
+                name: getattr(test, name)
+                for name in ("sample", "finding", "photo", "about")
+                if getattr(test, name)
+            }
+            for test in campaign.tests
+            if test.test == "inspection" and test.exclude is None
+        ],
+        "reply": campaign.reply,
+        "text": campaign.text,
+        "warnings": [{"code": r.code, "where": r.where, "message": r.message} for r in checked.remarks],
+        "headline": list(HEADLINE),
+        "invented": lab.lab.invented,
+    }
+
+
+def plain(value: Any) -> Any:
+    """Return a model as plain data with quantities as they were written; keys without a value are left out."""
+    if isinstance(value, BaseModel):
+        pairs = {name: getattr(value, name) for name in type(value).model_fields}
+        return {name: plain(item) for name, item in pairs.items() if item is not None and item != ()}
+    if isinstance(value, Mapping):
+        return {str(name): plain(item) for name, item in value.items()}
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return [plain(item) for item in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    return _written(value) if is_dataclass(value) else value
+
+
+def _written(value: Any) -> str:
+    """Return a quantity as it stands in the file."""
+    if hasattr(value, "stated"):
+        return f"{value.value.text} ({value.stated})"
+    return str(value.text)
+
+
+def _named(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return dict(facts)
+
+
+def _used(tests: Sequence[Any], kind: str, declared: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the propellers or flywheels that the campaign's tests name, in order of first use."""
+    names = [getattr(test, kind, None) for test in tests if test.exclude is None]
+    used = [name for name in dict.fromkeys(names) if name in declared]
+    return [{"name": name, **plain(declared[name])} for name in used]
+
+
+def _instruments(checked: Checked) -> list[dict[str, Any]]:
+    listed = []
+    for name, instrument in checked.rig.instruments.items():
+        record = {key: value for key, value in plain(instrument).items() if key != "calibrations"}
+        listed.append({"name": name, **record, "calibration": _calibration(instrument, checked)})
+    return listed
+
+
+def _calibration(instrument: Any, checked: Checked) -> dict[str, Any] | None:
+    day = checked.campaign.dates.tested
+    return next((plain(each) for each in instrument.calibrations if each.in_force(day)), None)
+
+
+def _condition(test: Any) -> dict[str, Any]:
+    facts = {name: value for name, value in plain(test).items() if name not in _NOT_CONDITIONS}
+    air = facts.pop("air", {})
+    if isinstance(facts.get("readings"), list):
+        facts.pop("readings")
+    return {**facts, **air}
+
+
+def _exclusion(test: Any) -> dict[str, Any]:
+    record = {"test": test.test, "sample": test.sample, "reason": test.exclude}
+    log = getattr(test, "log", None)
+    return {**record, "log": log} if log else record

@@ -1,0 +1,184 @@
+"""A chart record as a live figure: the traces and layout that the chart script draws.
+
+Colours come in two sets, for a light and a dark page; the script picks one. Text is made inert here, because the chart
+library reads a little markup in labels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+from benchproof.notebooks.drawing import Stroke, axis_title, in_shown_units, strokes
+from benchproof.report.records import Chart
+
+_MARKERS: Final = {
+    "o": "circle",
+    "s": "square",
+    "^": "triangle-up",
+    "D": "diamond",
+    "v": "triangle-down",
+    "x": "x",
+}
+_FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Liberation Sans', Arial, sans-serif"
+_DIGITS: Final = 6
+"""Significant digits of drawn points: more than a screen shows, fewer than machines differ in."""
+
+THEMES: Final = {
+    "light": {"ink": "#23272b", "grid": "#dedbd2", "paper": "rgba(0,0,0,0)", "card": "#ffffff"},
+    "dark": {"ink": "#e4e1d8", "grid": "#3b4046", "paper": "rgba(0,0,0,0)", "card": "#23272b"},
+}
+"""Ink, grid lines, ground and label ground of the two themes."""
+
+Figure = dict[str, Any]
+
+
+def figure_data(chart: Chart) -> dict[str, Figure]:
+    """Return the live figure of a chart for a light and for a dark page.
+
+    Parameters
+    ----------
+    chart : Chart
+        The record, in the units of results; it is shown in the units of pages.
+
+    Returns
+    -------
+    dict
+        ``light`` and ``dark``, each with ``data`` (traces; ``meta`` names the sample a trace belongs to) and ``layout``.
+    """
+    shown = in_shown_units(chart.model_dump())
+    return {theme: {"data": list(_traces(shown, theme)), "layout": _layout(shown, theme)} for theme in THEMES}
+
+
+def inert(text: str) -> str:
+    """Return text that the chart library shows letter by letter."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("%{", "% {")
+
+
+def _traces(chart: Mapping[str, Any], theme: str) -> Iterator[Figure]:
+    """Yield the traces: bands first, so that lines and points lie on top of them."""
+    styles = strokes(chart)
+    ordered = sorted(chart["series"], key=lambda one: ("band", "line", "points").index(one["role"]))
+    for one in ordered:
+        stroke = styles[one["sample"]]
+        if one["role"] == "points":
+            yield _points(one, stroke, theme, chart)
+        else:
+            if one["low"] is not None and one["high"] is not None:
+                yield _band(one, stroke, theme)
+            yield _line(one, stroke, theme, chart)
+
+
+def _band(one: Mapping[str, Any], stroke: Stroke, theme: str) -> Figure:
+    """Return the interval as one closed area: along the low ends and back along the high ones."""
+    whole = [
+        point
+        for point in zip(one["x"], one["low"], one["high"], strict=True)
+        if all(value is not None for value in point)
+    ]
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": _rounded([x for x, _, _ in whole] + [x for x, _, _ in reversed(whole)]),
+        "y": _rounded([low for _, low, _ in whole] + [high for _, _, high in reversed(whole)]),
+        "fill": "toself",
+        "fillcolor": _translucent(_colour(stroke, theme), 0.22),
+        "line": {"width": 0, "color": _colour(stroke, theme)},
+        "hoverinfo": "skip",
+        "name": inert(one["label"]),
+        "meta": _meta(one),
+    }
+
+
+def _line(one: Mapping[str, Any], stroke: Stroke, theme: str, chart: Mapping[str, Any]) -> Figure:
+    dash = ",".join(f"{length}px" for length in stroke.dash.split()) or "solid"
+    return {
+        **_common(one, chart),
+        "mode": "lines",
+        "line": {"color": _colour(stroke, theme), "width": 2, "dash": dash},
+    }
+
+
+def _points(one: Mapping[str, Any], stroke: Stroke, theme: str, chart: Mapping[str, Any]) -> Figure:
+    colour = _colour(stroke, theme)
+    marker = {"symbol": f"{_MARKERS[stroke.marker]}-open", "size": 7, "color": colour, "line": {"width": 1.4}}
+    trace = {**_common(one, chart), "mode": "markers", "marker": marker}
+    if one["low"] is None or one["high"] is None:
+        return trace
+    return {**trace, "error_y": {**_error_bars(one), "color": colour, "thickness": 1.2, "width": 0}}
+
+
+def _error_bars(one: Mapping[str, Any]) -> Figure:
+    above = [None if None in pair else pair[0] - pair[1] for pair in zip(one["high"], one["y"], strict=True)]
+    below = [None if None in pair else pair[0] - pair[1] for pair in zip(one["y"], one["low"], strict=True)]
+    return {"type": "data", "symmetric": False, "array": _rounded(above), "arrayminus": _rounded(below)}
+
+
+def _common(one: Mapping[str, Any], chart: Mapping[str, Any]) -> Figure:
+    """Return what lines and points share: data, name and the text shown beside the pointer."""
+    label = inert(one["label"])
+    ends = [one["low"], one["high"]] if one["low"] is not None and one["high"] is not None else []
+    interval = " (%{customdata[0]:.4~g} to %{customdata[1]:.4~g})" if ends else ""
+    x_title, y_title = inert(axis_title(chart["x"])), inert(axis_title(chart["y"]))
+    trace: Figure = {
+        "type": "scatter",
+        "x": _rounded(one["x"]),
+        "y": _rounded(one["y"]),
+        "name": label,
+        "meta": _meta(one),
+        "hovertemplate": f"{label}<br>{x_title}: %{{x:.4~g}}<br>{y_title}: %{{y:.4~g}}{interval}<extra></extra>",
+    }
+    return {**trace, "customdata": [_rounded(pair) for pair in zip(*ends, strict=True)]} if ends else trace
+
+
+def _layout(chart: Mapping[str, Any], theme: str) -> Figure:
+    colours = THEMES[theme]
+    font = {"family": _FONT, "size": 14, "color": colours["ink"]}
+    hover = {"bgcolor": colours["card"], "bordercolor": colours["grid"], "font": font, "align": "left"}
+    return {
+        "font": font,
+        "paper_bgcolor": colours["paper"],
+        "plot_bgcolor": colours["paper"],
+        "margin": {"l": 64, "r": 12, "t": 12, "b": 56},
+        "showlegend": False,
+        "hovermode": "closest",
+        "hoverlabel": hover,
+        "dragmode": "zoom",
+        "xaxis": _axis(chart["x"], colours),
+        "yaxis": _axis(chart["y"], colours),
+    }
+
+
+def _axis(axis: Mapping[str, Any], colours: Mapping[str, str]) -> Figure:
+    return {
+        "title": {"text": inert(axis_title(axis)), "standoff": 10},
+        "type": axis["scale"],
+        "gridcolor": colours["grid"],
+        "linecolor": colours["ink"],
+        "showline": True,
+        "zeroline": False,
+        "ticks": "outside",
+        "tickcolor": colours["ink"],
+        "automargin": True,
+        # Digits stand as they are: 12000, not 12k.
+        "exponentformat": "none",
+        "separatethousands": False,
+    }
+
+
+def _meta(one: Mapping[str, Any]) -> str:
+    """Return the key by which a trace is shown or hidden."""
+    return str(one["sample"]) if one["sample"] is not None else ""
+
+
+def _colour(stroke: Stroke, theme: str) -> str:
+    return stroke.dark if theme == "dark" else stroke.light
+
+
+def _translucent(colour: str, share: float) -> str:
+    red, green, blue = (int(colour[start : start + 2], 16) for start in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{share})"
+
+
+def _rounded(values: Sequence[float | None]) -> list[float | None]:
+    return [None if value is None else float(f"{value:.{_DIGITS}g}") for value in values]

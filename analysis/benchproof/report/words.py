@@ -1,0 +1,180 @@
+"""What codes, keys and outside text look like on a page. Pure functions from values to words."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from pydantic import JsonValue
+
+from benchproof.nomenclature import QUANTITIES
+from benchproof.report.records import Price
+
+_TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Characters that turn the direction of what follows: a name could pretend to be another."""
+
+FLAGS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "one_sample": "one sample: says nothing of the spread from piece to piece",
+        "air_referred": "referred to the lab's reference air",
+        "from_back_emf": "from back-emf alone; true at zero timing with block commutation",
+        "drive_differs": "measured with another drive, firmware or timing",
+        "not_reached": "not reached in the test",
+    }
+)
+"""Flags of a figure, in words for a reader."""
+
+SOURCES: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
+    {
+        "bought": ("Bought", "The lab bought the samples."),
+        "supplied": ("Supplied", "The samples were supplied to the lab. It did not buy them."),
+        "loan": ("On loan", "The samples were lent to the lab and go back. It did not buy them."),
+    }
+)
+"""Who paid: a word and a sentence."""
+
+_POINTS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "electrical_power": "at {} electrical power",
+        "thrust": "at {} thrust",
+        "speed": "at {}",
+        "voltage": "at {}",
+        "throttle": "at {} throttle",
+        "part": "{}",
+        "step": "{} throttle",
+        "propeller": "propeller {}",
+        "flywheel": "flywheel {}",
+        "airflow": "{}",
+        "rate": "at {}",
+        "pulse": "pulse {}",
+        "state_of_charge": "at {} state of charge",
+    }
+)
+
+_PACK_ONLY: Final = frozenset({"capacity", "energy", "dc_resistance", "continuous_discharge_current"})
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label and what stands against it.
+
+    Parameters
+    ----------
+    label : str
+        Words.
+    value : str
+        Words, with unit where it has one.
+    """
+
+    label: str
+    value: str
+
+
+def visible(text: str) -> str:
+    """Return outside text with the characters shown that would hide or turn other text.
+
+    Control characters and those that turn the direction of writing become their code point in brackets.
+    """
+    return "".join(f"[U+{ord(letter):04X}]" if _hides(letter) else letter for letter in text)
+
+
+def slug(text: str) -> str:
+    """Return text as part of an anchor: letters, digits, dots, underscores and dashes."""
+    plain = unicodedata.normalize("NFKD", text.replace("%", "percent"))
+    return re.sub(r"[^A-Za-z0-9._]+", "-", plain).strip("-") or "x"
+
+
+def anchor(name: str, at: Mapping[str, str]) -> str:
+    """Return the anchor of a figure: the same as long as name and operating point are.
+
+    Examples
+    --------
+    >>> anchor("thrust", {"electrical_power": "200 W"})
+    'figure-thrust-electrical_power-200-W'
+    """
+    return "-".join(["figure", slug(name), *(slug(f"{key}-{value}") for key, value in at.items())])
+
+
+def quantity_title(name: str) -> str:
+    """Return a quantity's words; its key in words where the nomenclature does not know it."""
+    return QUANTITIES[name].title if name in QUANTITIES else words(name)
+
+
+def point_words(at: Mapping[str, str]) -> str:
+    """Return an operating point in words, empty for none."""
+    return ", ".join(_POINTS.get(key, f"{words(key)} {{}}").replace("{}", value) for key, value in at.items())
+
+
+def flag_words(flag: str) -> str:
+    """Return a flag in words."""
+    code, _, reason = flag.partition(":")
+    if code == "withheld":
+        return f"withheld: {words(reason)}"
+    return FLAGS.get(flag, words(flag))
+
+
+def words(key: str) -> str:
+    """Return a key of ours with its underscores as spaces."""
+    return key.replace("_", " ")
+
+
+def facts(mapping: Mapping[str, JsonValue] | None, *, leave_out: Iterable[str] = ()) -> tuple[Fact, ...]:
+    """Return open facts in their order, absent ones left out."""
+    skipped = set(leave_out)
+    return tuple(
+        Fact(words(key), value_words(value))
+        for key, value in (mapping or {}).items()
+        if value is not None and key not in skipped
+    )
+
+
+def value_words(value: JsonValue) -> str:
+    """Return a value of a file in words: lists with commas, mappings as ``key value``."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(_pair_words(key, item) for key, item in value.items() if item is not None)
+    if isinstance(value, list):
+        return "; ".join(value_words(item) for item in value)
+    return "" if value is None else str(value)
+
+
+def price_words(price: Price | None) -> str:
+    """Return what one piece cost, where and when; empty if nothing is known."""
+    if price is None:
+        return ""
+    shipping = f" plus {price.shipping:.2f} {price.currency} shipping" if price.shipping is not None else ""
+    channel = {"direct": ", direct from the maker", "retail": ", from a shop"}.get(price.channel or "", "")
+    seen = f", price seen {price.seen}" if price.seen else ""
+    return f"{price.amount:.2f} {price.currency}{shipping}{channel}{seen}"
+
+
+def not_measured(measured: Iterable[str]) -> tuple[str, ...]:
+    """Return the titles of the motor quantities that a campaign has no figure of."""
+    known = set(measured) | _PACK_ONLY
+    return tuple(term.title for term in QUANTITIES.values() if term.name not in known)
+
+
+def size_words(count: int) -> str:
+    """Return a file's size for people, in powers of ten.
+
+    Examples
+    --------
+    >>> size_words(812), size_words(48_210), size_words(3_400_000)
+    ('812 B', '48.2 kB', '3.4 MB')
+    """
+    if count < 1000:
+        return f"{count} B"
+    return f"{count / 1000:.1f} kB" if count < 1_000_000 else f"{count / 1_000_000:.1f} MB"
+
+
+def _pair_words(key: str, value: JsonValue) -> str:
+    return value_words(value) if key == "value" else f"{words(key)} {value_words(value)}"
+
+
+def _hides(letter: str) -> bool:
+    return letter in _TURNING or (unicodedata.category(letter) == "Cc" and letter not in "\n\t")

@@ -1,0 +1,301 @@
+"""An instrument: what it indicates, and what the true value may have been, trial by trial.
+
+What an instrument gets wrong turns a true value into an indication: ``indicated = true (1 + scale) + offset + bow``,
+read through the calibration's fit. Each trial undoes that with its own draws. Because a reading and its tare are
+undone with the same draws, a constant offset cancels from their difference, as it does on the bench.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+from scipy import stats
+
+from benchproof.errors import MethodError, Remark
+from benchproof.trials.distributions import NORMAL, RECTANGULAR, Shape, student
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Part, Quantity, joint_parts
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from datetime import date
+
+    from numpy.typing import NDArray
+
+    from benchproof.rig.calibration import Calibration
+    from benchproof.trials.engine import Trials
+
+    FloatArray = NDArray[np.float64]
+
+Kind = Literal["scale", "offset", "linearity", "resolution", "repeatability"]
+Per = Literal["calibration", "session", "run", "reading"]
+
+FEWEST_READINGS: Final = 4
+"""Without a stated repeatability, fewer readings say too little of their own scatter."""
+
+CONTRADICTED: Final = 0.01
+"""Readings whose scatter is this unlikely under the stated repeatability contradict it."""
+
+_READING_KINDS: Final = ("resolution", "repeatability")
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorStatement:
+    """One thing an instrument gets wrong.
+
+    Parameters
+    ----------
+    kind : str
+        ``scale`` (relative), ``offset``, ``linearity`` (bow, zero at both ends), ``resolution``, ``repeatability``.
+    standard : float
+        Standard uncertainty; relative for a scale, SI else.
+    shape : Shape
+        Its distribution.
+    per : str
+        How often it is drawn anew.
+    name : str
+        Tells statements of one kind and scope apart.
+    """
+
+    kind: Kind
+    standard: float
+    shape: Shape
+    per: Per
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """Where and when readings were taken.
+
+    Parameters
+    ----------
+    rig, campaign : str
+        Their names.
+    run : str
+        The log or set of readings; never a place in a list.
+    date : date
+        The test day.
+    """
+
+    rig: str
+    campaign: str
+    run: str
+    date: date
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a set of typed readings comes to, and what must be said of it."""
+
+    quantity: Quantity
+    remarks: tuple[Remark, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """An instrument under the calibration in force.
+
+    Parameters
+    ----------
+    rig, name, measures : str
+        The rig, the instrument's name on it, and what it measures.
+    errors : tuple of ErrorStatement
+        What it gets wrong, on top of the calibration's fit.
+    calibration : Calibration or None
+        None where it is used as it indicates.
+    full_scale : float or None
+        SI; linearity needs it.
+    """
+
+    rig: str
+    name: str
+    measures: str
+    errors: tuple[ErrorStatement, ...] = ()
+    calibration: Calibration | None = None
+    full_scale: float | None = None
+
+    def corrected(self, indicated: FloatArray) -> FloatArray:
+        """Return the best estimates of the true values, SI, shape (n,)."""
+        values = np.atleast_1d(np.asarray(indicated, dtype=np.float64))
+        return values if self.calibration is None else self.calibration.fit(values)
+
+    def outside(self, indicated: FloatArray) -> NDArray[np.bool_]:
+        """Say which readings lie beyond the calibrated range, shape (n,)."""
+        if self.calibration is None:
+            return np.zeros(np.shape(indicated), dtype=bool)
+        return self.calibration.outside(indicated)
+
+    def true_trials(self, indicated: FloatArray, occasion: Occasion, trials: Trials) -> FloatArray:
+        """Return what the true values may have been, trial by trial.
+
+        Parameters
+        ----------
+        indicated : array
+            Indications, SI, shape (n,).
+        occasion : Occasion
+            Decides which draws apply.
+        trials : Trials
+            The laboratory's trials.
+
+        Returns
+        -------
+        array, shape (n, count)
+            SI. Errors drawn for every single reading are left out: they show in the scatter of fitted points.
+        """
+        values = np.atleast_1d(np.asarray(indicated, dtype=np.float64))
+        true = self.corrected(values)[:, None] + self._calibration_error(values, trials)
+        scale = np.ones(trials.count)
+        for error in self._lasting():
+            draws = error.standard * trials.draw(self._source(error, occasion))
+            if error.kind == "scale":
+                scale = scale + draws
+            elif error.kind == "offset":
+                true = true - draws
+            else:
+                true = true - self._bow(values)[:, None] * draws
+        return true / scale
+
+    def parts(self, occasion: Occasion, trials: Trials) -> tuple[Part, ...]:
+        """Return the sources in :meth:`true_trials`."""
+        sources = [self._source(error, occasion) for error in self._lasting()]
+        own = tuple(Part(source, trials.draw(source)) for source in sources)
+        return (*self._fit_parts(trials), *self._hysteresis_parts(trials), *own)
+
+    def reading(self, indicated: Sequence[float], occasion: Occasion, key: str, trials: Trials) -> Reading:
+        """Return the mean of typed readings of one thing.
+
+        Parameters
+        ----------
+        indicated : sequence of float
+            SI, at least one.
+        occasion : Occasion
+            Which run.
+        key : str
+            Names the set of readings inside the run.
+        trials : Trials
+            The laboratory's trials.
+
+        Returns
+        -------
+        Reading
+            The stated repeatability counts, and readings that contradict it are remarked on; without one, four
+            or more readings count with their own scatter (Student); a single reading has the stated errors alone.
+
+        Raises
+        ------
+        MethodError
+            For two or three readings without a stated repeatability.
+        """
+        values = self.corrected(np.asarray(indicated, dtype=np.float64))
+        parts = list(self.parts(occasion, trials))
+        total = self.true_trials(np.array([np.mean(indicated)]), occasion, trials)[0]
+        for source, standard in self._scatter(values, occasion, key):
+            part = Part(source, trials.draw(source))
+            parts.append(part)
+            total = total + standard * part.draws
+        quantity = Quantity(float(values.mean()), total, tuple(parts))
+        return Reading(quantity, self._contradiction(values, occasion, key))
+
+    def _lasting(self) -> Iterator[ErrorStatement]:
+        """Yield the errors that last longer than one reading."""
+        return (error for error in self.errors if error.per != "reading")
+
+    def _scatter(self, values: FloatArray, occasion: Occasion, key: str) -> Iterator[tuple[Source, float]]:
+        """Yield what differs from reading to reading, as standard uncertainties of the mean."""
+        count = values.size
+        stated = [error for error in self.errors if error.per == "reading"]
+        known = count == 1 or any(error.kind == "repeatability" for error in self.errors)
+        own = 0.0 if known else self._own_scatter(values, occasion)
+        if own:
+            identity = (*self._identity("scatter"), occasion.campaign, occasion.run, key)
+            label = f"scatter of readings, {self.name}"
+            yield Source(identity, label, student(count - 1)), own / count**0.5
+        for error in stated:
+            # The digital step is already in readings that scatter by more than it.
+            if error.kind == "resolution" and own > error.standard:
+                continue
+            size = error.standard * (abs(float(values.mean())) if error.kind == "scale" else 1.0)
+            shape = NORMAL if count > 1 and error.kind == "resolution" else error.shape
+            yield self._reading_source(error, occasion, key, shape), size / count**0.5
+
+    def _own_scatter(self, values: FloatArray, occasion: Occasion) -> float:
+        if values.size < FEWEST_READINGS:
+            message = (
+                f"{values.size} readings of {self.name} without a stated repeatability; add "
+                f"`repeatability:` to the instrument's errors, or take at least {FEWEST_READINGS} readings"
+            )
+            raise MethodError(occasion.run, message)
+        return float(values.std(ddof=1))
+
+    def _contradiction(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
+        """Remark on readings that scatter more than the stated repeatability and step allow (chi-square)."""
+        stated = sum(e.standard**2 for e in self.errors if e.kind in _READING_KINDS and e.per == "reading")
+        if values.size < 2 or not any(e.kind == "repeatability" for e in self.errors) or not stated:
+            return ()
+        ratio = float(values.var(ddof=1)) / stated
+        if stats.chi2.sf((values.size - 1) * ratio, values.size - 1) >= CONTRADICTED:
+            return ()
+        sentence = f"readings of {key} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
+        return (Remark("repeatability_contradicted", occasion.run, sentence),)
+
+    def _bow(self, indicated: FloatArray) -> FloatArray:
+        """Return the bow of a linearity error, 1 in the middle of the range and 0 at both ends, shape (n,)."""
+        r = indicated / (self.full_scale or np.inf)
+        return np.asarray(4 * r * (1 - r), dtype=np.float64)
+
+    def _calibration_error(self, indicated: FloatArray, trials: Trials) -> FloatArray:
+        if self.calibration is None:
+            return np.zeros((1, 1))
+        fit = self.calibration.fit
+        root = np.linalg.cholesky(fit.fit.covariance + np.eye(fit.degree + 1) * 1e-300)
+        draws = np.stack([part.draws for part in self._fit_parts(trials)])
+        error = fit.basis(indicated) @ (root @ draws)
+        for part in self._hysteresis_parts(trials):
+            error = (
+                error
+                + self.calibration.hysteresis / (2 * 3**0.5) * part.draws * self._loaded(indicated)[:, None]
+            )
+        return np.asarray(error, dtype=np.float64)
+
+    def _loaded(self, indicated: FloatArray) -> FloatArray:
+        """Return 1 where the instrument is loaded and 0 where it rests: at rest there is no branch to be on."""
+        low, high = self.calibration.range if self.calibration is not None else (0.0, 0.0)
+        return np.clip((indicated - low) / (0.1 * (high - low)), 0.0, 1.0)
+
+    def _fit_parts(self, trials: Trials) -> tuple[Part, ...]:
+        if self.calibration is None:
+            return ()
+        fit = self.calibration.fit
+        identity = (*self._identity("fit"), f"calibration:{self.calibration.key}")
+        return joint_parts(trials, identity, f"calibration of {self.name}", fit.degree + 1, fit.fit.df)
+
+    def _hysteresis_parts(self, trials: Trials) -> tuple[Part, ...]:
+        if self.calibration is None or not self.calibration.hysteresis:
+            return ()
+        identity = (*self._identity("hysteresis"), f"calibration:{self.calibration.key}")
+        source = Source(identity, f"hysteresis of {self.name}", RECTANGULAR)
+        return (Part(source, trials.draw(source)),)
+
+    def _source(self, error: ErrorStatement, occasion: Occasion) -> Source:
+        identity = (*self._identity(error.kind, error.name), self._scope(error.per, occasion))
+        return Source(identity, self._label(error), error.shape)
+
+    def _reading_source(self, error: ErrorStatement, occasion: Occasion, key: str, shape: Shape) -> Source:
+        identity = (*self._identity(error.kind, error.name), self._scope("run", occasion), f"reading:{key}")
+        return Source(identity, self._label(error), shape)
+
+    def _label(self, error: ErrorStatement) -> str:
+        return f"{error.kind} of {self.name}" + (f" ({error.name})" if error.name else "")
+
+    def _identity(self, kind: str, name: str = "") -> tuple[str, ...]:
+        return (self.rig, self.name, f"{kind}:{name}" if name else kind)
+
+    def _scope(self, per: Per, occasion: Occasion) -> str:
+        if per == "calibration":
+            return "rig" if self.calibration is None else f"calibration:{self.calibration.key}"
+        if per == "session":
+            return f"session:{occasion.date.isoformat()}"
+        return f"run:{occasion.campaign}/{occasion.run}"

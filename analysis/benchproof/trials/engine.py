@@ -1,0 +1,146 @@
+"""Draws of named error sources: stratified, and the same for the same name whatever else is drawn.
+
+A source's draws depend on the laboratory's seed, the source's identity, its shape and the number of trials,
+and on nothing else: not on order, process, place in a list, or library release. Two campaigns that share a
+source share its draws trial by trial, so what is common to both cancels in a comparison.
+
+The random bits are those of Philox 4x64, 10 rounds (Salmon et al., SC'11 [from memory]), keyed by a digest of
+seed and identity. The bits only order the trials; the values come from the score tables of
+:mod:`benchproof.trials.distributions`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.trials.distributions import Shape, frozen, score_table, spread_table, tabulated_degrees
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+
+FEWEST_TRIALS: Final = 1000
+MOST_TRIALS: Final = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One source of error.
+
+    Parameters
+    ----------
+    identity : tuple of str
+        What makes it this source and no other: rig, instrument, kind, scope.
+    label : str
+        Words for the budget.
+    shape : Shape
+        Distribution of its standardised draws.
+    """
+
+    identity: tuple[str, ...]
+    label: str
+    shape: Shape
+
+
+class Trials:
+    """The trials of a laboratory: a seed and a number of trials.
+
+    Parameters
+    ----------
+    seed : int
+        The laboratory's seed.
+    count : int
+        Number of trials, 1000 to 1 000 000.
+
+    Raises
+    ------
+    ValueError
+        If the count is out of range.
+    """
+
+    __slots__ = ("_drawn", "count", "seed")
+
+    def __init__(self, seed: int, count: int) -> None:
+        if not FEWEST_TRIALS <= count <= MOST_TRIALS:
+            message = f"{count} trials: the number of trials is from {FEWEST_TRIALS} to {MOST_TRIALS}"
+            raise ValueError(message)
+        self.seed = seed
+        self.count = count
+        self._drawn: dict[tuple[str, ...], tuple[Shape, FloatArray]] = {}
+
+    def __repr__(self) -> str:
+        return f"Trials(seed={self.seed}, count={self.count})"
+
+    def draw(self, source: Source) -> FloatArray:
+        """Return the standardised draws of a source, remembered under its identity.
+
+        Returns
+        -------
+        array, shape (count,)
+            Read-only; the stated standard uncertainty is 1.
+
+        Raises
+        ------
+        ValueError
+            If the identity was drawn before with another shape, or the shape is ``joint``.
+        """
+        known = self._drawn.get(source.identity)
+        if known is None:
+            known = (source.shape, self._scores(source))
+            self._drawn[source.identity] = known
+        shape, draws = known
+        if shape != source.shape:
+            message = f"source {'/'.join(source.identity)} is both {shape} and {source.shape}"
+            raise ValueError(message)
+        return draws
+
+    def scatter(self, identity: tuple[str, ...], dim: int, df: float | None) -> FloatArray:
+        """Return jointly Student draws: normal ones times one common ``sqrt(df / chi-square)``.
+
+        Parameters
+        ----------
+        identity : tuple of str
+            Identity of the set of estimates.
+        dim : int
+            Number of estimates that share one residual standard deviation.
+        df : float or None
+            Its degrees of freedom; None for a known standard deviation (normal draws).
+
+        Returns
+        -------
+        array, shape (dim, count)
+            Read-only; the stated standard uncertainty of each row is 1, and rows are uncorrelated.
+        """
+        normal = score_table("normal", None, self.count)
+        rows = np.stack([normal[self._order((*identity, str(k)))] for k in range(dim)])
+        if df is not None:
+            spread = spread_table(tabulated_degrees(df), self.count)
+            rows *= spread[self._order((*identity, "spread"))]
+        return frozen(rows)
+
+    def _scores(self, source: Source) -> FloatArray:
+        shape = source.shape
+        degrees = None if shape.df is None else tabulated_degrees(shape.df)
+        return frozen(score_table(shape.kind, degrees, self.count)[self._order(source.identity)])
+
+    def _order(self, identity: tuple[str, ...]) -> NDArray[np.intp]:
+        """Return a random permutation: the trial numbers ordered by the random bits above them."""
+        index_bits = (self.count - 1).bit_length()
+        mask = np.uint64((1 << index_bits) - 1)
+        raw = np.random.Philox(key=_key(self.seed, identity)).random_raw(self.count)
+        tagged = (raw & ~mask) | np.arange(self.count, dtype=np.uint64)
+        return (np.sort(tagged) & mask).astype(np.intp)
+
+
+def _key(seed: int, identity: tuple[str, ...]) -> int:
+    """Return 128 bits of seed and identity; each part goes in with its length, so no names run together."""
+    digest = hashlib.blake2b(digest_size=16)
+    for part in (str(seed), *identity):
+        encoded = part.encode()
+        digest.update(len(encoded).to_bytes(8, "little") + encoded)
+    return int.from_bytes(digest.digest(), "little")
