@@ -140,8 +140,7 @@ text: |
 
   What you feel in the air is thrust for the power you draw. At 100 W it gives {{ quote("thrust_per_power", electrical_power="100 W") }};
   at 400 W it still gives {{ quote("thrust_per_power", electrical_power="400 W") }}, which is where the falling curve starts to
-  cost flight time. To hold 8 N it needs {{ quote("electrical_power", thrust="8 N") }}. Against the lighter Teasel it makes
-  {{ quote("thrust", electrical_power="200 W", than="2026-04-teasel-2206") }} at 200 W.
+  cost flight time. To hold 8 N it needs {{ quote("electrical_power", thrust="8 N") }}.
 
   The two samples differ by no more than the bench can tell: {{ quote("thrust", sample="T1", electrical_power="200 W") }} for T1 and
   {{ quote("thrust", sample="T2", electrical_power="200 W") }} for T2. Two motors are not a production run, so read the wider
@@ -191,8 +190,8 @@ claims:
   - {say: "Turns more than 82 % of 400 W into shaft power", quantity: motor_efficiency, at: {electrical_power: "400 W"}, relation: at_least, than: "82 %"}
 text: |
   **A strong, heavy motor that earns its weight only when pushed.** At 400 W the Burdock makes {{ quote("thrust", electrical_power="400 W") }},
-  {{ quote("thrust", electrical_power="400 W", than="2026-03-tansy-2207") }} than the Tansy. It also weighs {{ quote("mass") }}, which
-  is {{ quote("mass", than="2026-03-tansy-2207") }}. Four of them add that difference four times.
+  and to hold 8 N it needs {{ quote("electrical_power", thrust="8 N") }}. It also weighs {{ quote("mass") }}, and four of them carry that
+  weight four times.
 
   This campaign ran on the stand with a torque cell, so we can say where the watts go. At 400 W the shaft delivers
   {{ quote("shaft_power", electrical_power="400 W") }}, an efficiency of {{ quote("motor_efficiency", electrical_power="400 W") }} for motor and
@@ -294,8 +293,7 @@ text: |
   **A good motor at a price that asks for more than good.** These two samples came from the maker, picked by the maker, before the
   series began. We say so first because it bears on everything below: they may be better than what the shops get.
 
-  They weigh {{ quote("mass") }} and make {{ quote("thrust", electrical_power="400 W") }} at 400 W. Next to the Tansy, which we bought, that is
-  {{ quote("thrust", electrical_power="400 W", than="2026-03-tansy-2207") }}. At 100 W, where most of a flight is spent, the Bistort
+  They weigh {{ quote("mass") }} and make {{ quote("thrust", electrical_power="400 W") }} at 400 W. At 100 W, where most of a flight is spent, the Bistort
   gives {{ quote("thrust_per_power", electrical_power="100 W") }}.
 
   The maker points to plated wire. Nothing on our bench so far can tell plated wire from plain, and a difference this small would have other

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from subprocess import DEVNULL
 from typing import Any
 
 from jupyter_client.manager import AsyncKernelManager
@@ -29,5 +30,7 @@ class CleanKernelManager(AsyncKernelManager):
         environment = dict(kw.pop("env", None) or os.environ)
         environment["IPYTHONDIR"] = str(Path(kw["cwd"]).parent / "ipython")
         environment.pop("PYTHONSTARTUP", None)
+        # What a cell prints comes back as a message; what the kernel itself says is for nobody.
+        kw |= {"stdout": DEVNULL, "stderr": DEVNULL}
         command, keywords = await super()._async_pre_start_kernel(env=environment, **kw)
         return command, keywords

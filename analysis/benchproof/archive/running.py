@@ -10,38 +10,22 @@ import os
 import shutil
 import warnings
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory, mkdtemp
 from typing import TYPE_CHECKING, Any, Final
 
 import nbformat
 
+from benchproof.archive.notebook_files import notebook_path
 from benchproof.errors import NotebookFailed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-NOTEBOOKS: Final = ("motor",)
-"""Kinds of campaign that have a notebook."""
-
 START_TIMEOUT: Final = 120
 """Seconds a kernel may take to answer; many may be starting at once."""
 
 _KEPT_CELL_METADATA: Final = ("tags", "benchproof")
-
-
-def notebook_path(kind: str) -> Path:
-    """Return where the installed notebook of a kind lies.
-
-    Raises
-    ------
-    KeyError
-        If no notebook of that kind is installed.
-    """
-    if kind not in NOTEBOOKS:
-        raise KeyError(kind)
-    return Path(str(files("benchproof.notebooks"))) / f"{kind}.ipynb"
 
 
 @contextlib.contextmanager

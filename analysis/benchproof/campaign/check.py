@@ -178,7 +178,10 @@ def check_campaign(
     """
     document = workspace.campaign_document(name)
     campaign = workspace.campaign(name)
-    return _judged(workspace, campaign, document.values, document.places, built_tests, known_choices, logs)
+    checked = _judged(workspace, campaign, document.values, document.places, built_tests, known_choices, logs)
+    if faults := tuple(claim_faults(campaign, document.places, workspace.campaign_names())):
+        raise InputError(*faults)
+    return checked
 
 
 def check_parameters(
@@ -188,7 +191,10 @@ def check_parameters(
     built_tests: Collection[str],
     known_choices: Mapping[str, Callable[[str], str]],
 ) -> Checked:
-    """Read and judge a campaign given as a notebook's parameters; see `check_campaign`."""
+    """Read and judge a campaign given as a notebook's parameters; see `check_campaign`.
+
+    Other campaigns are not looked at: a notebook runs where only its own files are.
+    """
     campaign = validated(Campaign, parameters, _PARAMETERS)
     return _judged(workspace, campaign, parameters, _PARAMETERS, built_tests, known_choices, logs=True)
 
@@ -212,7 +218,6 @@ def _judged(
     checked = Checked(workspace, campaign, lab, rig, values, tuple(built_tests))
     faults = [
         *reference_faults(checked, places, known_choices),
-        *claim_faults(campaign, places, workspace.campaign_names()),
         *_text_faults(checked, places),
     ]
     if not faults:

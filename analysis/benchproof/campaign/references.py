@@ -8,7 +8,7 @@ from pydantic_core import PydanticCustomError
 
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
 from benchproof.campaign.models.layout import channel_measures
-from benchproof.campaign.quoting import Quote
+from benchproof.campaign.quoting import Quote, parse
 from benchproof.campaign.units import Measured, UnitError, nearest, read_any, shortened
 from benchproof.campaign.yaml import written
 from benchproof.errors import Fault
@@ -186,7 +186,10 @@ def _repeat_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: 
 
 
 def claim_faults(campaign: Campaign, places: Places, campaigns: Sequence[str]) -> Iterator[Fault]:
-    """Yield a fault for every claim against something that is not there."""
+    """Yield a fault for every claim and quote against something that is not there."""
+    for piece in parse(campaign.text or ""):
+        if isinstance(piece, Quote) and piece.than is not None and piece.than not in (*campaigns, "label"):
+            yield _absent(places, ("text",), piece.than, tuple(campaigns), "campaign")
     for position, claim in enumerate(campaign.claims):
         if claim.than == "label" or claim.than in campaigns or _is_value(claim.than):
             continue
@@ -206,12 +209,9 @@ def quote_faults(checked: Checked, pieces: Sequence[str | Quote], places: Places
     """Yield a fault for every quote of a sample or operating point that is not there."""
     specimen = checked.campaign.specimen
     samples = tuple(sample.id for sample in specimen.samples) if specimen else ()
-    campaigns = checked.workspace.campaign_names()
     for quote in (piece for piece in pieces if isinstance(piece, Quote)):
         if quote.sample is not None and quote.sample not in samples:
             yield _absent(places, ("text",), quote.sample, samples, "sample of the specimen")
-        if quote.than is not None and quote.than not in campaigns:
-            yield _absent(places, ("text",), quote.than, campaigns, "campaign")
         for key, text in quote.at.items():
             if key in POINT_DIMENSIONS:
                 yield from _point_faults(checked, key, text, places)

@@ -12,6 +12,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from benchproof.campaign.models.layout import channel_measures
+from benchproof.campaign.plain import plain
 from benchproof.campaign.units import read_measured
 from benchproof.rig.air import moist_air_density
 from benchproof.rig.build import build_instrument, instrument_for
@@ -154,4 +155,4 @@ class Bench:
 
 
 def _content(test: Any) -> str:
-    return json.dumps(test.model_dump(mode="json", exclude_none=True), sort_keys=True)
+    return json.dumps(plain(test), sort_keys=True)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import is_dataclass
-from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 
-from pydantic import BaseModel
+from benchproof.campaign.plain import plain
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from benchproof.campaign.check import Checked
 
 HEADLINE: Final = ("mass", "thrust", "thrust_per_power")
@@ -29,7 +28,7 @@ def page_record(checked: Checked) -> dict[str, Any]:
         "dates": plain(campaign.dates),
         "lab": {k: v for k, v in plain(lab.lab).items() if k != "invented"},
         "specimen": plain(campaign.specimen),
-        "rig": {"name": rig.rig, **_named(plain(rig.location) if rig.location else {})},
+        "rig": {"name": rig.rig, **(plain(rig.location) if rig.location else {})},
         "drive": {"name": campaign.drive, **plain(rig.drives[campaign.drive])} if campaign.drive else None,
         "propellers": _used(campaign.tests, "propeller", rig.propellers),
         "flywheels": _used(campaign.tests, "flywheel", rig.flywheels),
@@ -51,31 +50,6 @@ def page_record(checked: Checked) -> dict[str, Any]:
         "headline": list(HEADLINE),
         "invented": lab.lab.invented,
     }
-
-
-def plain(value: Any) -> Any:
-    """Return a model as plain data with quantities as they were written; keys without a value are left out."""
-    if isinstance(value, BaseModel):
-        pairs = {name: getattr(value, name) for name in type(value).model_fields}
-        return {name: plain(item) for name, item in pairs.items() if item is not None and item != ()}
-    if isinstance(value, Mapping):
-        return {str(name): plain(item) for name, item in value.items()}
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return [plain(item) for item in value]
-    if isinstance(value, date):
-        return value.isoformat()
-    return _written(value) if is_dataclass(value) else value
-
-
-def _written(value: Any) -> str:
-    """Return a quantity as it stands in the file."""
-    if hasattr(value, "stated"):
-        return f"{value.value.text} ({value.stated})"
-    return str(value.text)
-
-
-def _named(facts: Mapping[str, Any]) -> dict[str, Any]:
-    return dict(facts)
 
 
 def _used(tests: Sequence[Any], kind: str, declared: Mapping[str, Any]) -> list[dict[str, Any]]:

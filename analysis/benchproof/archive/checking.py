@@ -1,0 +1,63 @@
+"""`check`: every campaign's inputs judged, one after the other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from benchproof.archive.outcome import Outcome
+from benchproof.campaign.check import check_campaign
+from benchproof.errors import InputError
+from benchproof.methods import built_tests, known_choices
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from benchproof.campaign.workspace import Workspace
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What was found of one campaign.
+
+    Parameters
+    ----------
+    campaign : str
+        The campaign.
+    problems, warnings : tuple of str
+        A line each.
+    """
+
+    campaign: str
+    problems: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def summary(self) -> str:
+        """A word and a count."""
+        if self.problems:
+            return f"{len(self.problems)} to correct"
+        return f"good, {len(self.warnings)} warnings" if self.warnings else "good"
+
+    @property
+    def outcome(self) -> Outcome:
+        """The judgement as an outcome, for the exit code."""
+        return Outcome(self.campaign, "failed" if self.problems else "unchanged", self.problems)
+
+    def record(self) -> dict[str, Any]:
+        """Return the judgement as plain data for ``--json``."""
+        return {"campaign": self.campaign, "problems": list(self.problems), "warnings": list(self.warnings)}
+
+
+def check_all(workspace: Workspace, names: Sequence[str]) -> tuple[Judgement, ...]:
+    """Judge some campaigns; one that cannot be used stops no other."""
+    workspace.lab()  # a lab file that cannot be used makes the whole request unusable
+    return tuple(_judged(workspace, name) for name in names)
+
+
+def _judged(workspace: Workspace, name: str) -> Judgement:
+    try:
+        checked = check_campaign(workspace, name, built_tests=built_tests(), known_choices=known_choices())
+        return Judgement(name, (), tuple(f"{r.where}: {r.message}" for r in checked.remarks))
+    except InputError as error:
+        return Judgement(name, tuple(str(fault) for fault in error.faults))

@@ -1,0 +1,215 @@
+"""The commands. Each is a few lines that call another room; what it needs is imported when it runs."""
+
+from __future__ import annotations
+
+import json
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from benchproof.campaign.workspace import Workspace
+
+app = typer.Typer(
+    name="benchproof",
+    help="Turns test campaigns of small electric motors into published, re-runnable reports.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Names = Annotated[list[str] | None, typer.Argument(metavar="[CAMPAIGN]...", help="Campaigns; none means all.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object for scripts.")]
+Where = Annotated[
+    Path | None, typer.Option("--workspace", metavar="DIR", help="The folder with runs/; found from here by default.")
+]
+
+_PART_FAILED = 1
+_UNUSABLE = 2
+
+
+@app.callback()
+def options(context: typer.Context, workspace: Where = None) -> None:
+    """Turns test campaigns of small electric motors into published, re-runnable reports."""
+    context.obj = workspace
+
+
+def _workspace(context: typer.Context) -> Workspace:
+    from benchproof.campaign.workspace import Workspace
+    from benchproof.errors import RequestError
+
+    stated: Path | None = context.obj
+    if stated is None:
+        return Workspace.find(Path.cwd())
+    if not (stated / "runs" / "lab.yaml").is_file():
+        message = f"{stated} holds no runs/lab.yaml; name the folder that holds runs/"
+        raise RequestError(message)
+    return Workspace(stated.absolute())
+
+
+def _chosen(workspace: Workspace, names: list[str] | None) -> tuple[str, ...]:
+    """Return the campaigns that were named, or all.
+
+    Raises
+    ------
+    RequestError
+        If one is not there, or there is none at all.
+    """
+    from benchproof.campaign.units import nearest
+    from benchproof.errors import RequestError
+
+    known = workspace.campaign_names()
+    for name in names or ():
+        if name not in known:
+            near = nearest(name, known)
+            hint = f"did you mean {near}?" if near else f"there are {', '.join(known) or 'none'}"
+            message = f"no campaign {name!r} under runs/; {hint}"
+            raise RequestError(message)
+    if not known:
+        message = "no campaign under runs/; `benchproof new CAMPAIGN` starts one"
+        raise RequestError(message)
+    return tuple(dict.fromkeys(names or known))
+
+
+@contextmanager
+def _answers(as_json: bool) -> Iterator[None]:  # noqa: FBT001 - private
+    """Turn our errors into an exit code and lines without a traceback."""
+    from benchproof.errors import BenchproofError
+
+    try:
+        yield
+    except BenchproofError as error:
+        _refused(str(error).splitlines(), as_json)
+    except KeyboardInterrupt:
+        _say("interrupted; what was in place before is still there", error=True)
+        raise typer.Exit(130) from None
+    except OSError as error:
+        _refused([f"a file could not be read or written: {error}"], as_json)
+
+
+def _refused(lines: list[str], as_json: bool) -> None:  # noqa: FBT001 - private
+    if as_json:
+        _say(json.dumps({"ok": False, "problems": lines}, ensure_ascii=False, indent=2))
+    else:
+        for line in lines:
+            _say(line, error=True)
+    raise typer.Exit(_UNUSABLE) from None
+
+
+def _say(line: str, *, error: bool = False) -> None:
+    typer.echo(line, err=error)
+
+
+def _print_json(record: dict[str, Any]) -> None:
+    _say(json.dumps(record, ensure_ascii=False, indent=2))
+
+
+@app.command(epilog="Example: benchproof new 2026-06-sorrel-2207 raw/s1-sweep-1.csv")
+def new(
+    context: typer.Context,
+    campaign: Annotated[str, typer.Argument(help="Name of the campaign, such as 2026-06-sorrel-2207.")],
+    logs: Annotated[list[Path] | None, typer.Argument(metavar="[LOG]...", help="Logs to copy into raw/.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Start a campaign file from the lab's defaults and its logs; explains every field."""
+    with _answers(as_json):
+        from benchproof.archive.starting import start_campaign
+
+        made = start_campaign(_workspace(context), campaign, logs or [])
+        if as_json:
+            _print_json({"ok": True, "campaign": campaign, "files": made})
+        else:
+            for name in made:
+                _say(f"wrote {name}")
+            _say(f"Fill in the fields of {made[0]}, then run: benchproof check {campaign}")
+
+
+@app.command(epilog="Example: benchproof check 2026-03-tansy-2207")
+def check(context: typer.Context, campaigns: Names = None, as_json: AsJson = False) -> None:
+    """Read and judge the inputs without running anything."""
+    with _answers(as_json):
+        from benchproof.archive.checking import check_all
+        from benchproof.archive.outcome import exit_code
+
+        workspace = _workspace(context)
+        found = check_all(workspace, _chosen(workspace, campaigns))
+        if as_json:
+            _print_json({"ok": not any(f.problems for f in found), "campaigns": [f.record() for f in found]})
+        else:
+            for one in found:
+                _say(f"{one.campaign}: {one.summary}")
+                for line in (*one.problems, *one.warnings):
+                    _say(f"  {line}")
+        raise typer.Exit(exit_code([one.outcome for one in found]))
+
+
+@app.command(epilog="Example: benchproof build 2026-03-tansy-2207")
+def build(
+    context: typer.Context,
+    campaigns: Names = None,
+    workers: Annotated[
+        int, typer.Option(min=1, max=64, help="How many notebooks may run at once; 0 means one a core.")
+    ] = 2,
+    as_json: AsJson = False,
+) -> None:
+    """Run what is stale and assemble build/preview; no name means everything."""
+    with _answers(as_json):
+        from benchproof.archive.build import Build
+        from benchproof.archive.outcome import exit_code
+        from benchproof.archive.progress import Progress
+
+        workspace = _workspace(context)
+        names = _chosen(workspace, campaigns)
+        with Progress(len(names), quiet=as_json) as progress:
+            outcomes = Build(workspace, names, workers).run(progress.tell)
+        if as_json:
+            _print_json({"ok": exit_code(outcomes) == 0, "campaigns": [o.record() for o in outcomes]})
+        else:
+            _say("build/preview/index.html lists the reports; `benchproof view` shows them")
+        raise typer.Exit(exit_code(outcomes))
+
+
+@app.command(epilog="Example: benchproof view --port 8123")
+def view(
+    context: typer.Context,
+    site: Annotated[bool, typer.Option("--site", help="Show build/site instead of build/preview.")] = False,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on this machine; 0 takes a free one.")] = 8123,
+    as_json: AsJson = False,
+) -> None:
+    """Serve build/preview on this machine only, until Ctrl-C."""
+    with _answers(as_json):
+        from benchproof.archive.serving import serve
+
+        serve(_workspace(context).root / "build" / ("site" if site else "preview"), port, as_json=as_json, say=_say)
+
+
+@app.command(epilog='Example: papermill "$(benchproof notebook motor)" out.ipynb -f campaign.yaml')
+def notebook(
+    kind: Annotated[str, typer.Argument(help="Kind of campaign: motor.")],
+    as_json: AsJson = False,
+) -> None:
+    """Print where the installed notebook of a kind lies."""
+    with _answers(as_json):
+        from benchproof.archive.notebook_files import NOTEBOOKS, notebook_path
+        from benchproof.errors import RequestError
+
+        if kind not in NOTEBOOKS:
+            message = f"no notebook of kind {kind!r} in this version; there is {', '.join(NOTEBOOKS)}"
+            raise RequestError(message)
+        path = str(notebook_path(kind))
+        _print_json({"ok": True, "kind": kind, "path": path}) if as_json else _say(path)
+
+
+def main() -> None:
+    """Run the command line."""
+    try:
+        app()
+    except BrokenPipeError:  # the reader of our output went away
+        sys.stderr.close()
+        sys.exit(1)

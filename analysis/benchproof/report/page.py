@@ -1,0 +1,355 @@
+"""From what a notebook shows to what a page prints: the context records."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+from urllib.parse import quote as percent_encoded
+
+from benchproof.notebooks.drawing import axis_title, in_shown_units, strokes, unit_text
+from benchproof.report.figures import figure_data
+from benchproof.report.printing import print_figure
+from benchproof.report.prose import prose
+from benchproof.report.setup import setup_of
+from benchproof.report.tables import figure_table, headlines_of, table_view
+from benchproof.report.views import (
+    ChartView,
+    ChoiceView,
+    ClaimView,
+    Download,
+    DownloadGroup,
+    ExclusionView,
+    Frame,
+    IndexContext,
+    IndexRow,
+    InspectionView,
+    Key,
+    Link,
+    MethodView,
+    PointGroup,
+    Provenance,
+    ReportContext,
+    SectionView,
+    WarningView,
+)
+from benchproof.report.words import (
+    SOURCES,
+    Fact,
+    facts,
+    not_measured,
+    point_words,
+    price_words,
+    quantity_title,
+    slug,
+    value_words,
+    visible,
+    words,
+)
+
+if TYPE_CHECKING:
+    from benchproof.report.collect import Collected, DrawnChart, Section
+    from benchproof.report.records import Chart, Method, Page, Results, Series
+
+POLICY: Final = (
+    "default-src 'none'; script-src 'self'; img-src 'self' data:; font-src 'self'; base-uri 'none'; form-action 'none'; "
+    "style-src 'self' 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=' {chart_style}"
+)
+"""Nothing runs or loads but the site's own files; the chart library's own style rules are let in by their digest."""
+
+FIRST_WARNINGS: Final = 4
+_TEMPLATES: Final = frozenset({"weighing", "thrust_sweep", "inspection"})
+_DEFAULT_TEMPLATE: Final = "_section.html.j2"
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """Files that stand beside a page, ready to be linked.
+
+    Parameters
+    ----------
+    groups : tuple of DownloadGroup
+        By kind.
+    photos : Mapping of str to tuple
+        Size in pixels of each published photo, by its path.
+    """
+
+    groups: tuple[DownloadGroup, ...]
+    photos: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+
+    def find(self, label: str) -> Download | None:
+        """Return the file of that name."""
+        return next((file for group in self.groups for file in group.files if file.label == label), None)
+
+
+def href(path: str) -> str:
+    """Return a relative path as a link."""
+    return percent_encoded(path, safe="/")
+
+
+def report_context(collected: Collected, files: Files, *, policy: str, preview: bool) -> ReportContext:
+    """Return everything a report's page prints.
+
+    Parameters
+    ----------
+    collected : Collected
+        What the notebook shows.
+    files : Files
+        What stands beside the page.
+    policy : str
+        The content security policy.
+    preview : bool
+        Whether it is a preview.
+
+    Raises
+    ------
+    InputError
+        If the reviewer's text quotes a figure that is not there.
+    """
+    page, results = collected.page, collected.results
+    text = prose(page.text, results.quantities, campaign=page.campaign)
+    charts = [chart for section in collected.sections for chart in section.charts]
+    main = _main_chart(page, charts)
+    warnings = tuple(WarningView(visible(w.where), visible(w.message)) for w in results.warnings)
+    sections = tuple(_section_view(section, page, files, main) for section in collected.sections if section.method)
+    budgets = tuple(table_view(t) for s in _others(collected) for t in s.tables if t.name.startswith("budget"))
+    specimen = f"{visible(page.specimen.maker)} {visible(page.specimen.model)}"
+    measured = [figure.name for figure in results.quantities if figure.value is not None]
+    return ReportContext(
+        frame=Frame(
+            title=f"{visible(page.title)} · {visible(page.lab.name)}",
+            description=text.plain or f"Bench test of {specimen}.",
+            root="../../",
+            policy=policy,
+            lab=visible(page.lab.name),
+            lab_url=_web_address(page.lab.url),
+            preview=preview,
+            invented=page.invented,
+        ),
+        campaign=page.campaign,
+        heading=visible(page.title),
+        specimen=specimen,
+        tested=page.dates.tested,
+        provenance=_provenance(page),
+        prose=text,
+        headlines=headlines_of(page, results),
+        coverage=_coverage(results),
+        main_chart=_chart_view(main) if main else None,
+        claims=tuple(ClaimView(visible(c.say), c.verdict, _probability(c.probability)) for c in results.claims),
+        warnings=warnings[:FIRST_WARNINGS],
+        more_warnings=warnings[FIRST_WARNINGS:],
+        figures=figure_table(results, _titles(collected)),
+        sample_words=_sample_words(page),
+        sections=sections,
+        budgets=budgets,
+        setup=setup_of(page),
+        exclusions=tuple(_exclusions(page, files)),
+        reply=visible(page.reply or ""),
+        not_measured=not_measured(measured),
+        unreached=tuple(_unreached(results)),
+        cautions=tuple(dict.fromkeys(c for s in collected.sections if s.method for c in s.method.cautions)),
+        downloads=files.groups,
+        software=facts(results.software),
+        inputs=tuple(Fact(visible(name), digest) for name, digest in results.inputs.items()),
+        data_license=visible(page.lab.data_license or ""),
+        contents=_contents(sections, page, has_budget=bool(budgets)),
+    )
+
+
+def index_context(
+    collected: Iterable[Collected], *, lab: str, lab_url: str, disclosure: str, policy: str, preview: bool
+) -> IndexContext:
+    """Return everything the list of reports prints, newest test first."""
+    rows = [_index_row(each) for each in collected]
+    ordered = sorted(sorted(rows, key=lambda row: row.campaign), key=lambda row: row.tested, reverse=True)
+    frame = Frame(
+        title=f"Reports · {visible(lab)}",
+        description=f"Bench tests of small electric motors by {visible(lab)}.",
+        root="",
+        policy=policy,
+        lab=visible(lab),
+        lab_url=_web_address(lab_url),
+        preview=preview,
+        invented=any(row.invented for row in rows),
+    )
+    return IndexContext(frame, visible(disclosure), tuple(ordered))
+
+
+def _index_row(collected: Collected) -> IndexRow:
+    page = collected.page
+    return IndexRow(
+        campaign=page.campaign,
+        href=f"reports/{href(page.campaign)}/index.html",
+        heading=visible(page.title),
+        specimen=f"{visible(page.specimen.maker)} {visible(page.specimen.model)}",
+        tested=page.dates.tested,
+        headlines=headlines_of(page, collected.results)[:2],
+        source=SOURCES[page.specimen.source][0],
+        invented=page.invented,
+    )
+
+
+def _others(collected: Collected) -> tuple[Section, ...]:
+    """Return the sections that belong to no method."""
+    return (*(section for section in collected.sections if section.method is None), collected.shared)
+
+
+def _titles(collected: Collected) -> dict[str, str]:
+    return {section.key: section.method.title for section in collected.sections if section.method}
+
+
+def _web_address(url: str | None) -> str:
+    return url if url and re.match(r"https?://", url) else ""
+
+
+def _coverage(results: Results) -> str:
+    coverage = results.quantities[0].coverage if results.quantities else 0.95
+    return f"{100 * coverage:g}"
+
+
+def _probability(value: float | None) -> str:
+    return "" if value is None else f"probability {value:.2f}"
+
+
+def _provenance(page: Page) -> Provenance:
+    word, sentence = SOURCES[page.specimen.source]
+    return Provenance(word, sentence, price_words(page.specimen.price), visible(page.lab.disclosure or ""))
+
+
+def _sample_words(page: Page) -> str:
+    count = len(page.specimen.samples)
+    if count == 1:
+        return "One sample was tested: the figures are of this sample and say nothing of the spread from piece to piece."
+    return (
+        f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in the "
+        "interval; with so few pieces that interval is wide."
+    )
+
+
+def _main_chart(page: Page, charts: Sequence[DrawnChart]) -> DrawnChart | None:
+    named = [chart for chart in charts if chart.record.name == page.main_chart]
+    banded = [chart for chart in charts if any(series.role == "band" for series in chart.record.series)]
+    return next(iter(named or banded), None)
+
+
+def _section_view(section: Section, page: Page, files: Files, main: DrawnChart | None) -> SectionView:
+    method = section.method
+    moved = main if main in section.charts else None
+    return SectionView(
+        key=section.key,
+        anchor=f"section-{slug(section.key)}",
+        title=method.title if method else words(section.key),
+        template=f"methods/{section.key}.html.j2" if section.key in _TEMPLATES else _DEFAULT_TEMPLATE,
+        method=_method_view(method) if method else None,
+        charts=tuple(_chart_view(chart) for chart in section.charts if chart is not moved),
+        tables=tuple(table_view(table) for table in section.tables),
+        moved=_chart_view(moved) if moved else None,
+        inspections=tuple(_inspections(page, files)) if section.key == "inspection" else (),
+    )
+
+
+def _method_view(method: Method) -> MethodView:
+    return MethodView(
+        title=method.title,
+        version=method.version,
+        summary=method.summary,
+        equations=method.equations,
+        sources=method.sources,
+        choices=tuple(
+            ChoiceView(
+                choice.name,
+                visible(value_words(choice.value)),
+                "" if choice.value == choice.default else value_words(choice.default),
+                choice.meaning,
+            )
+            for choice in method.choices
+        ),
+        history=tuple(Fact(change.version, change.note) for change in method.history),
+    )
+
+
+def _inspections(page: Page, files: Files) -> Iterable[InspectionView]:
+    for finding in page.inspections:
+        width, height = files.photos.get(finding.photo or "", (0, 0))
+        photo = href(finding.photo) if finding.photo and width else ""
+        yield InspectionView(
+            visible(finding.sample), visible(finding.about or ""), visible(finding.finding), photo, width, height
+        )
+
+
+def _exclusions(page: Page, files: Files) -> Iterable[ExclusionView]:
+    for each in page.exclusions:
+        file = files.find(each.log or "")
+        yield ExclusionView(words(each.test), visible(each.sample), file, visible(each.log or ""), visible(each.reason))
+
+
+def _unreached(results: Results) -> Iterable[str]:
+    for figure in results.quantities:
+        if figure.value is None:
+            whom = "the model" if figure.sample is None else f"sample {visible(figure.sample)}"
+            point = point_words(figure.at)
+            where = f" {point}" if point else ""
+            yield f"{quantity_title(figure.name)}{where}, {whom}: {print_figure(figure).text}"
+
+
+def _contents(sections: Sequence[SectionView], page: Page, *, has_budget: bool) -> tuple[Link, ...]:
+    links = [Link("figures", "All figures"), *(Link(section.anchor, section.title) for section in sections)]
+    if has_budget:
+        links.append(Link("budget", "Where the uncertainty comes from"))
+    links.append(Link("setup", "Specimen, bench and conditions"))
+    if page.reply:
+        links.append(Link("reply", "The maker's reply"))
+    links += [Link("limits", "What was not measured"), Link("cautions", "Cautions"), Link("files", "Data and files")]
+    return tuple(links)
+
+
+def _chart_view(chart: DrawnChart) -> ChartView:
+    record = chart.record
+    shown = in_shown_units(record.model_dump())
+    styles = strokes(shown)
+    order = list(styles)
+    labels: dict[str | None, str] = {}
+    for series in record.series:
+        if series.sample not in labels or series.role == "band":
+            labels[series.sample] = series.label if series.role == "band" else f"Sample {series.sample}"
+    keys = tuple(
+        Key(visible(labels.get(sample, "")), str(sample or ""), order.index(sample) + 1 if sample else 0)
+        for sample in dict.fromkeys(series.sample for series in record.series)
+    )
+    return ChartView(
+        anchor=f"chart-{slug(record.section)}-{slug(record.name)}",
+        title=visible(record.title),
+        caption=visible(record.caption),
+        alt=visible(f"{record.title}. {record.caption}"),
+        still=href(f"charts/{record.name}.svg"),
+        live=figure_data(record),
+        keys=keys,
+        headings=_headings(shown),
+        points=tuple(_point_group(record, series) for series in _shown_series(shown)),
+        downloads=tuple(_curve_download(record, series) for series in record.series if series.file),
+    )
+
+
+def _headings(shown: Mapping[str, object]) -> tuple[str, ...]:
+    return axis_title(shown["x"]), axis_title(shown["y"]), "low", "high"  # type: ignore[arg-type]
+
+
+def _shown_series(shown: Mapping[str, object]) -> Sequence[Mapping[str, object]]:
+    series: Sequence[Mapping[str, object]] = shown["series"]  # type: ignore[assignment]
+    return series
+
+
+def _point_group(record: Chart, series: Mapping[str, object]) -> PointGroup:
+    columns = [series["x"], series["y"], series["low"], series["high"]]
+    filled = [column for column in columns if column]
+    rows = zip(*filled, strict=True)  # type: ignore[call-overload]
+    return PointGroup(visible(str(series["label"])), tuple(tuple(_printed(value) for value in row) for row in rows))
+
+
+def _printed(value: float | None) -> str:
+    return "" if value is None else f"{value:.4g}"
+
+
+def _curve_download(record: Chart, series: Series) -> Download:
+    return Download(visible(f"{series.label} (CSV)"), href(str(series.file)), note=unit_text(record.y.unit))

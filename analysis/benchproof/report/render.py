@@ -1,0 +1,58 @@
+"""Templates to pages: one environment, strict, with everything escaped."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from benchproof.notebooks.drawing import unit_text
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from benchproof.report.views import IndexContext, ReportContext
+
+
+def templates_folder() -> Path:
+    """Return where the templates lie: packed into the wheel, or beside the package in a checkout."""
+    packed = Path(str(files("benchproof"))) / "templates"
+    return packed if packed.is_dir() else packed.parents[2] / "templates"
+
+
+@cache
+def environment() -> Environment:
+    """Return the template environment."""
+    made = Environment(
+        loader=FileSystemLoader(templates_folder()),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    made.filters["data_block"] = data_block
+    made.filters["unit"] = unit_text
+    return made
+
+
+def data_block(value: Mapping[str, Any]) -> Markup:
+    """Return data as JSON that can stand in a script element: nothing in it can end the element."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    safe = text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+    return Markup(safe)  # noqa: S704 - no letter that HTML gives a meaning is left in it
+
+
+def render_report(context: ReportContext) -> str:
+    """Return a report's page."""
+    return environment().get_template("report.html.j2").render(page=context)
+
+
+def render_index(context: IndexContext) -> str:
+    """Return the list of reports."""
+    return environment().get_template("index.html.j2").render(page=context)

@@ -1,0 +1,101 @@
+"""What was tested, where and with what: the bench part of a page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from benchproof.report.views import Setup, TableColumn, TableRow, TableView, Thing
+from benchproof.report.words import Fact, facts, value_words, visible, words
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from pydantic import JsonValue
+
+    from benchproof.report.records import Page
+
+_FIRST_CONDITIONS: Final = ("test", "sample", "log", "part", "propeller", "flywheel")
+
+
+def setup_of(page: Page) -> Setup:
+    """Return specimen, bench and conditions as a page prints them."""
+    specimen = page.specimen
+    known = {
+        "maker": specimen.maker,
+        "model": specimen.model,
+        "pole pairs": specimen.pole_pairs,
+        "connection": specimen.connection,
+    }
+    return Setup(
+        specimen=_shown(facts(known)),
+        label=_shown(facts(specimen.label)),
+        design=_shown(facts(specimen.design)),
+        samples=tuple(
+            Fact(f"sample {visible(sample.id)}", f"batch {visible(sample.batch)}" if sample.batch else "batch not stated")
+            for sample in specimen.samples
+        ),
+        dates=facts({"received": page.dates.received, "tested": page.dates.tested}),
+        rig=_thing(page.rig),
+        drive=_thing(page.drive) if page.drive else None,
+        propellers=tuple(_thing(each) for each in page.propellers),
+        flywheels=tuple(_thing(each) for each in page.flywheels),
+        instruments=_instruments(page),
+        calibrations=_calibrations(page),
+        conditions=_conditions(page.conditions),
+        tables=(),
+        charts=(),
+    )
+
+
+def _shown(listed: Sequence[Fact]) -> tuple[Fact, ...]:
+    return tuple(Fact(visible(fact.label), visible(fact.value)) for fact in listed)
+
+
+def _thing(mapping: Mapping[str, JsonValue]) -> Thing:
+    return Thing(visible(str(mapping.get("name", ""))), _shown(facts(mapping, leave_out=("name",))))
+
+
+def _table(anchor: str, title: str, caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> TableView | None:
+    if not rows:
+        return None
+    columns = tuple(TableColumn(head, "", numeric=False) for head in heads)
+    listed = tuple(TableRow(tuple(zip(columns, map(visible, row), strict=True))) for row in rows)
+    return TableView(anchor, title, caption, columns, listed)
+
+
+def _instruments(page: Page) -> TableView | None:
+    rows = [
+        (
+            each.name,
+            each.measures,
+            each.full_scale or "",
+            "; ".join(value_words(error) for error in each.errors) or "none stated",
+        )
+        for each in page.instruments
+    ]
+    caption = "What the rig file states of each instrument. These statements are what the intervals rest on."
+    return _table("instruments", "Instruments", caption, ("Instrument", "Measures", "Full scale", "Errors"), rows)
+
+
+def _calibrations(page: Page) -> TableView | None:
+    rows = [
+        (each.name, each.calibration.file, each.calibration.dated, each.calibration.expires or "")
+        for each in page.instruments
+        if each.calibration
+    ]
+    caption = "The calibrations in force on the day of the test."
+    return _table("calibrations", "Calibrations", caption, ("Instrument", "File", "Dated", "Expires"), rows)
+
+
+def _conditions(conditions: Sequence[Mapping[str, JsonValue]]) -> TableView | None:
+    """Return conditions by test; a column for everything any test states."""
+    useful = [each for each in conditions if each.get("test") != "inspection"]
+    keys = dict.fromkeys(key for key in _FIRST_CONDITIONS if any(key in each for each in useful))
+    keys.update(dict.fromkeys(key for each in useful for key in each))
+    rows = [[_cell(each.get(key)) for key in keys] for each in useful]
+    caption = "Where, when and in what air each test was made."
+    return _table("conditions", "Conditions", caption, [words(key) for key in keys], rows)
+
+
+def _cell(value: JsonValue) -> str:
+    return "" if value is None else value_words(value)
