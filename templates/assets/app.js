@@ -24,9 +24,8 @@
     chart.layout.height = Math.max(320, Math.min(460, Math.round(figure.clientWidth * 0.62)));
     chart.layout.transition = still.matches ? { duration: 0 } : undefined;
     if (figure.clientWidth < 420) { chart.layout.dragmode = false; }
-    window.Plotly.react(place, chart.data, chart.layout, options).then(function () {
-      figure.classList.add("drawn");
-    });
+    figure.classList.add("drawn"); /* before drawing: the chart takes the width of a place that shows */
+    window.Plotly.react(place, chart.data, chart.layout, options);
   }
 
   var figures = document.querySelectorAll("[data-chart]");

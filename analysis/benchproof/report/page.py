@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote as percent_encoded
 
-from benchproof.notebooks.drawing import axis_title, in_shown_units, strokes, unit_text
+from benchproof.notebooks.drawing import SAMPLE_STROKES, axis_title, in_shown_units, strokes, unit_text
 from benchproof.report.figures import figure_data
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
@@ -49,6 +49,7 @@ from benchproof.report.words import (
 )
 
 if TYPE_CHECKING:
+    from benchproof.notebooks.drawing import Stroke
     from benchproof.report.collect import Collected, DrawnChart, Section
     from benchproof.report.records import Chart, Method, Page, Results, Series
 
@@ -308,13 +309,12 @@ def _chart_view(chart: DrawnChart) -> ChartView:
     record = chart.record
     shown = in_shown_units(record.model_dump())
     styles = strokes(shown)
-    order = list(styles)
     labels: dict[str | None, str] = {}
     for series in record.series:
         if series.sample not in labels or series.role == "band":
             labels[series.sample] = series.label if series.role == "band" else f"Sample {series.sample}"
     keys = tuple(
-        Key(visible(labels.get(sample, "")), str(sample or ""), order.index(sample) + 1 if sample else 0)
+        Key(visible(labels.get(sample, "")), str(sample or ""), _stroke_number(styles[sample]))
         for sample in dict.fromkeys(series.sample for series in record.series)
     )
     return ChartView(
@@ -329,6 +329,11 @@ def _chart_view(chart: DrawnChart) -> ChartView:
         points=tuple(_point_group(record, series) for series in _shown_series(shown)),
         downloads=tuple(_curve_download(record, series) for series in record.series if series.file),
     )
+
+
+def _stroke_number(stroke: Stroke) -> int:
+    """Return the number the style sheet knows a stroke by; 0 for what belongs to no sample."""
+    return SAMPLE_STROKES.index(stroke) + 1 if stroke in SAMPLE_STROKES else 0
 
 
 def _headings(shown: Mapping[str, object]) -> tuple[str, ...]:

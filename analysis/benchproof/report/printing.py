@@ -69,13 +69,12 @@ def print_figure(figure: Figure) -> Printed:
 
 
 def _units(figure: Figure) -> list[Shown]:
-    """Return the units to print in: those of the nomenclature, then the results' own."""
+    """Return the units to print in: those pages show, else the results' own."""
     own = Shown(figure.unit, 1.0)
     term = QUANTITIES.get(figure.name)
     if term is None or term.unit != figure.unit:
         return [own]
-    listed = list(term.shown)
-    return listed if any(shown.unit == figure.unit for shown in listed) else [*listed, own]
+    return list(term.shown) or [own]
 
 
 def _printed_in(figure: Figure, shown: Shown) -> Printed:

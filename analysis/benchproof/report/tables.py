@@ -14,6 +14,7 @@ from benchproof.report.views import (
     FigureRow,
     FigureTable,
     Headline,
+    PointRows,
     TableColumn,
     TableRow,
     TableView,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from benchproof.report.records import Figure, Page, Results, Table
 
-_SAID_BY_THE_ROW = ("not_reached",)
+_SAID_BY_THE_CELL = ("not_reached",)
 
 
 def headlines_of(page: Page, results: Results) -> tuple[Headline, ...]:
@@ -72,24 +73,33 @@ def _group(
     method: str, rows: Mapping[str, Sequence[Figure]], columns: Sequence[str | None], titles: Mapping[str, str]
 ) -> FigureGroup:
     key, _, version = method.partition("/")
-    link = f"section-{slug(key)}" if key in titles else ""
+    flags = [set(figure.flags) for figures in rows.values() for figure in figures]
+    shared = tuple(flag for flag in next(iter(rows.values()))[0].flags if all(flag in each for each in flags))
+    points: dict[str, list[FigureRow]] = {}
+    for name, figures in rows.items():
+        points.setdefault(point_words(figures[0].at), []).append(_row(name, figures, columns, shared))
     return FigureGroup(
-        titles.get(key, key), version, link, tuple(_row(name, figures, columns) for name, figures in rows.items())
+        title=titles.get(key, key),
+        version=version,
+        link=f"section-{slug(key)}" if key in titles else "",
+        points=tuple(PointRows(point, tuple(listed)) for point, listed in points.items()),
+        notes=tuple(map(flag_words, shared)),
     )
 
 
-def _row(name: str, figures: Sequence[Figure], columns: Sequence[str | None]) -> FigureRow:
+def _row(
+    name: str, figures: Sequence[Figure], columns: Sequence[str | None], said: Sequence[str]
+) -> FigureRow:
     first = figures[0]
     by_sample = {figure.sample: figure for figure in figures}
     shared = [flag for flag in first.flags if all(flag in figure.flags for figure in figures)]
-    meaning = QUANTITIES[first.name].meaning if first.name in QUANTITIES else ""
+    noted = [f for f in shared if f not in (*said, *_SAID_BY_THE_CELL) and not f.startswith("withheld")]
     return FigureRow(
         anchor=name,
         title=quantity_title(first.name),
-        point=point_words(first.at),
-        meaning=meaning,
+        meaning=QUANTITIES[first.name].meaning if first.name in QUANTITIES else "",
         cells=tuple(_cell(name, sample, by_sample.get(sample), shared) for sample in columns),
-        notes=tuple(flag_words(flag) for flag in shared if flag not in _SAID_BY_THE_ROW and "withheld" not in flag),
+        notes=tuple(map(flag_words, noted)),
     )
 
 
@@ -97,7 +107,7 @@ def _cell(name: str, sample: str | None, figure: Figure | None, shared: Sequence
     own = f"{name}-{slug(sample) if sample is not None else 'model'}"
     if figure is None:
         return Cell(own, None)
-    said = (*shared, *_SAID_BY_THE_ROW)
+    said = (*shared, *_SAID_BY_THE_CELL)
     notes = tuple(flag_words(f) for f in figure.flags if f not in said and not f.startswith("withheld"))
     return Cell(own, print_figure(figure), notes)
 

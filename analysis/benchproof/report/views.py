@@ -99,8 +99,6 @@ class FigureRow:
         Stable: made of name and operating point.
     title : str
         The quantity in words.
-    point : str
-        The operating point in words.
     meaning : str
         What the quantity is.
     cells : tuple of Cell
@@ -111,10 +109,25 @@ class FigureRow:
 
     anchor: str
     title: str
-    point: str
     meaning: str
     cells: tuple[Cell, ...]
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PointRows:
+    """The figures at one operating point.
+
+    Parameters
+    ----------
+    point : str
+        The operating point in words; empty for figures that have none.
+    rows : tuple of FigureRow
+        One a quantity.
+    """
+
+    point: str
+    rows: tuple[FigureRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,14 +142,17 @@ class FigureGroup:
         The method's version.
     link : str
         Anchor of the method's section; empty if the page has none.
-    rows : tuple of FigureRow
-        One a quantity and operating point.
+    points : tuple of PointRows
+        By operating point.
+    notes : tuple of str
+        Flags that all figures share, in words.
     """
 
     title: str
     version: str
     link: str
-    rows: tuple[FigureRow, ...]
+    points: tuple[PointRows, ...]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,9 @@ DISAGREE: Final = 3.0
 """Repeats further apart than this many standard uncertainties of their difference are remarked on."""
 
 
+JUDGED: Final = ("thrust", "electrical_power")
+"""The figure repeats are judged by: one remark for a disagreement is enough."""
+
 Group = tuple[str, tuple[tuple[str, str], ...]]
 """Sample, and what tells its runs apart: the propeller, where a sample has more than one."""
 
@@ -57,7 +60,7 @@ def figures_of(
                 if able:
                     figure, found = _figure(name, axis, {**at, **dict(where)}, place, sample, able, method)
                     figures.append(figure)
-                    remarks.extend(found)
+                    remarks.extend(found if (name, axis) == JUDGED else ())
     kept, found = judged(figures)
     return kept, (*remarks, *found)
 
@@ -123,7 +126,7 @@ def _disagreement(figure: Figure, repeats: Sequence[Quantity]) -> list[Remark]:
             point = ", ".join(figure.at.values())
             sentence = (
                 f"repeats of {figure.name} at {point} differ by {abs(apart.value / one.value):.2%}, more than "
-                f"{DISAGREE:g} times what the stated sources allow; is the propeller's `reseat` too small?"
+                f"{DISAGREE:g} times what the stated sources allow; the propeller's stated reseat may be too small"
             )
             return [Remark("repeats_disagree", f"sample {figure.sample}", sentence)]
     return []
