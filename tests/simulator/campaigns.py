@@ -94,7 +94,9 @@ class SweepPlan:
         up = np.array(self.levels)
         down = up[-2::-1] if self.down else up[:0]
         level = np.concatenate([[0.0], up, down, [0.0]])
-        branch = np.concatenate([[0.0], -np.ones(up.size), np.ones(down.size), [0.0]])
+        # The top level is the turning point, and a sweep that only goes up has no second branch to be unlike.
+        way = float(self.down)
+        branch = np.concatenate([[0.0], -way * np.ones(up.size - 1), [0.0], way * np.ones(down.size), [0.0]])
         lasting = np.full(level.size, self.dwell)
         lasting[0] = self.tare
         return level, np.concatenate([[0.0], np.cumsum(lasting[:-1])]), branch

@@ -59,6 +59,8 @@ def faults_of(
     """Return pydantic's errors as faults, each place once, in the order of the file."""
     found: dict[tuple[str, str], Fault] = {}
     for details in error.errors(include_url=False):
+        if details["type"] == "too_short" and len(details["input"]) >= details["ctx"]["min_length"]:
+            continue  # pydantic counts items it refused as missing; each has its own fault
         path = _path_in_file(details["loc"], values)
         for fault in _faults(details, path, model, values, places):
             found.setdefault((fault.place, fault.found), fault)
@@ -100,6 +102,8 @@ def _words(
 ) -> tuple[str, str, str]:
     """Return found, expected and remedy."""
     given = what(details.get("input"))
+    if kind == "too_short":
+        return given, f"at least {details['ctx']['min_length']} items{_about(model, path, values)}", "Add one."
     if kind == "extra_forbidden":
         return _unknown_key(path, model, values)
     if kind in ("missing", "union_tag_not_found"):

@@ -142,9 +142,7 @@ def cut(
             unsettled.append((float(time[piece.start]), float(throttle[piece.start])))
             continue
         plateaus.append(_average(time, throttle, channels, usable, piece, start))
-    standstills = [
-        _average(time, throttle, channels, usable, piece, _after(time, piece, wait)) for piece in idle
-    ]
+    standstills = [_average(time, throttle, channels, usable, piece, _at_rest(time, piece)) for piece in idle]
     return Segments(
         tuple(plateau for plateau in plateaus if plateau is not None),
         tuple(still for still in standstills if still is not None),
@@ -170,6 +168,13 @@ def _after(time: FloatArray, piece: slice, wait: float) -> float:
     spacing = (time[piece.stop - 1] - time[piece.start]) / max(piece.stop - piece.start - 1, 1)
     latest = time[piece.stop - 1] + spacing - SHORTEST
     return float(max(time[piece.start], min(time[piece.start] + wait, latest)))
+
+
+def _at_rest(time: FloatArray, piece: slice) -> float:
+    """Return the start of a standstill's window: a propeller that runs down takes up to half of it."""
+    if piece.start == 0:
+        return float(time[0])
+    return _after(time, piece, (time[piece.stop - 1] - time[piece.start]) / 2)
 
 
 def _settled_start(
@@ -208,9 +213,7 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
         95 % uncertainty. Slope after Theil and Sen (Sen 1968, JASA 63, 1379 [from memory]).
     """
     size = min(_SLOPE_POINTS, time.size)
-    parts = np.array_split(np.arange(time.size), size)
-    t = np.array([time[part].mean() for part in parts])
-    y = np.array([values[part].mean() for part in parts])
+    t, y = _means(time, size), _means(values, size)
     left, right = np.triu_indices(size, 1)
     slope = float(np.median((y[right] - y[left]) / (t[right] - t[left])))
     window = float(time[-1] - time[0])
@@ -220,6 +223,12 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
     left_over = y - y.mean() - slope * (t - t.mean())
     error = float(np.sqrt((left_over @ left_over) / (size - 2) / ((t - t.mean()) ** 2).sum()))
     return bool(change - float(student.ppf(0.975, size - 2)) * error * window <= allowed)
+
+
+def _means(values: FloatArray, parts: int) -> FloatArray:
+    """Return the means of equal parts of a stretch, shape (parts,)."""
+    edges = np.linspace(0, values.size, parts + 1).astype(int)
+    return np.asarray(np.add.reduceat(values, edges[:-1]) / np.diff(edges), dtype=np.float64)
 
 
 def _average(
@@ -234,7 +243,7 @@ def _average(
     rows = rows[(time[rows] >= start - 1e-9) & usable[rows]]
     if rows.size < FEWEST_ROWS:
         return None
-    parts = np.array_split(rows, min(BLOCKS, rows.size))
+    blocks = min(BLOCKS, rows.size)
     before = throttle[piece.start - 1] if piece.start else -np.inf
     return Plateau(
         start=float(time[rows[0]]),
@@ -242,7 +251,7 @@ def _average(
         throttle=float(np.median(throttle[rows])),
         rising=bool(before <= throttle[piece.start]),
         means={name: float(values[rows].mean()) for name, values in channels.items()},
-        blocks={name: np.array([values[part].mean() for part in parts]) for name, values in channels.items()},
+        blocks={name: _means(values[rows], blocks) for name, values in channels.items()},
         rows=int(rows.size),
     )
 

@@ -39,6 +39,7 @@ _PENALTIES: Final = np.logspace(-9, 7, 129)
 _EXCESS_LEVEL: Final = 0.99
 _LEAST_BEND: Final = 0.1  # below this the curve is a straight line, and every larger penalty says the same
 _LEAST_FREEDOM: Final = 2.0
+_LEAST_VARIANCE: Final = 1e-6  # directions that carry less of the variance than this are left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ class Smooth:
         gain = self._gain(at)
         values, vectors = np.linalg.eigh(self.covariance)
         root = vectors * np.sqrt(np.clip(values, 0.0, None))
-        smooth = (self._spline(at) - gain @ self._spline(self.x)) @ root[:, values > values[-1] * 1e-10]
+        smooth = (self._spline(at) - gain @ self._spline(self.x)) @ root[:, values > values[-1] * _LEAST_VARIANCE]
         used = gain.any(axis=0)
         return np.hstack([smooth, gain[:, used] * np.sqrt(self.variance[used])])
 
@@ -117,9 +118,9 @@ class Smooth:
     def _gain(self, at: FloatArray) -> FloatArray:
         nearness = np.exp(-0.5 * ((at[:, None] - self.x[None, :]) / COINCIDENT) ** 2)
         nearness[nearness < 1e-6] = 0.0
-        excess = self.excess_share
-        own = (1.0 - excess) * np.ones(self.x.size)
-        return excess * nearness / (excess * nearness.sum(axis=1, keepdims=True) + own)
+        total = self.excess_share * nearness.sum(axis=1, keepdims=True) + (1.0 - self.excess_share)
+        # Away from every point of a noiseless log there is no deviation to keep.
+        return self.excess_share * nearness / np.where(total > 0.0, total, 1.0)
 
 
 def smooth(x: FloatArray, y: FloatArray, noise: FloatArray, branch: FloatArray | None = None) -> Smooth:

@@ -35,7 +35,7 @@ METHOD: Final = Method(
         "C_T = T / (rho n^2 D^4),  C_P = 2 pi n Q / (rho n^3 D^5),  n in revolutions a second",
         "FM = T^1.5 / (sqrt(2 rho A) P_shaft),  A = pi D^2 / 4",
         "to reference air: T x (rho_0/rho)^(1/3) at constant electrical power, (rho_0/rho) at constant speed, "
-        "(rho_0/rho)^0.86 at constant throttle and supply voltage",
+        "(rho_0/rho)^0.80 at constant throttle and supply voltage",
     ),
     sources=(
         "Deters, Ananda, Selig: AIAA 2014-2151, equations 3 and 4 (coefficients)",

@@ -1,8 +1,9 @@
 """Referring a sweep to other air, by the law that fits what is held constant.
 
 The exponents say how a root moves with density when electrical power, speed or throttle is held. Momentum theory
-gives one third at constant power; a motor and propeller model gives 0.31 to 0.33 there and 0.81 to 0.91 for thrust
-at constant throttle and voltage (computed with assumed motors). The half-widths cover that range and are a source of
+gives thrust one third at constant power; motor and propeller models give 0.29 to 0.33 there, and 0.70 to 0.91 for
+thrust at constant throttle and supply, less the more the motor is loaded (computed with assumed motors). At constant speed
+electrical power follows density less than shaft power where the motor's own drag is a large part of it. The half-widths cover that range and are a source of
 error of their own.
 """
 
@@ -26,51 +27,49 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-NONE: Final = (0.0, 0.0)
+@dataclass(frozen=True, slots=True)
+class Exponent:
+    """How a root follows (reference density / density).
+
+    Parameters
+    ----------
+    value : float
+        Best estimate.
+    half_width : float
+        How far the truth may lie from it, rectangular.
+    known_by : str
+        Names the uncertainty; roots that share it move together.
+    """
+
+    value: float
+    half_width: float = 0.0
+    known_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Law:
-    """Exponents of (reference density / density) for each root, with the half-width each is known to."""
+    """Exponents of each root while something is held constant."""
 
     held: str
-    exponents: Mapping[str, tuple[float, float]]
+    exponents: Mapping[str, Exponent]
+
+
+def _law(held: str, speed: Exponent, supply: Exponent) -> Law:
+    """Return a law from the exponent of speed: thrust and torque go with density times speed squared."""
+    load = Exponent(1 + 2 * speed.value, 2 * speed.half_width, speed.known_by)
+    return Law(
+        held,
+        {"thrust": load, "torque": load, "speed": speed, "current": supply, "electrical_power": supply},
+    )
 
 
 LAWS: Final[Mapping[str, Law]] = MappingProxyType(
     {
         law.held: law
         for law in (
-            Law(
-                "electrical_power",
-                {
-                    "thrust": (1 / 3, 0.02),
-                    "torque": (1 / 3, 0.02),
-                    "speed": (-1 / 3, 0.02),
-                    "current": NONE,
-                    "electrical_power": NONE,
-                },
-            ),
-            Law(
-                "speed",
-                {
-                    "thrust": (1.0, 0.0),
-                    "torque": (1.0, 0.0),
-                    "speed": NONE,
-                    "current": (1.0, 0.06),
-                    "electrical_power": (1.0, 0.06),
-                },
-            ),
-            Law(
-                "throttle",
-                {
-                    "thrust": (0.86, 0.05),
-                    "torque": (0.86, 0.05),
-                    "speed": (-0.07, 0.03),
-                    "current": (0.775, 0.02),
-                    "electrical_power": (0.775, 0.02),
-                },
-            ),
+            _law("electrical_power", Exponent(-1 / 3, 0.017, "speed"), Exponent(0.0)),
+            _law("speed", Exponent(0.0), Exponent(0.95, 0.13, "supply")),
+            _law("throttle", Exponent(-0.10, 0.06, "speed"), Exponent(0.77, 0.05, "supply")),
         )
     }
 )
@@ -92,9 +91,10 @@ def exponent_part(law: Law, root: str, trials: Trials) -> tuple[Part, float] | N
 
     The law is the method's own: its draw is the same for every campaign of a laboratory.
     """
-    _, half_width = law.exponents[root]
-    if not half_width:
+    exponent = law.exponents[root]
+    if not exponent.half_width:
         return None
-    identity = ("method", "air reference", law.held, root)
-    source = Source(identity, f"air reference, {root} at constant {law.held.replace('_', ' ')}", RECTANGULAR)
-    return Part(source, trials.draw(source)), half_width / 3**0.5
+    identity = ("method", "air reference", law.held, exponent.known_by)
+    held = law.held.replace("_", " ")
+    source = Source(identity, f"reference air, law at constant {held} ({exponent.known_by})", RECTANGULAR)
+    return Part(source, trials.draw(source)), exponent.half_width / 3**0.5

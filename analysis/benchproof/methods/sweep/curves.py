@@ -249,7 +249,7 @@ class SweepCurves:
         return np.log(points.reference_density / points.density.trials)
 
     def _exponent(self, root: str, axis: str) -> float:
-        return LAWS[HELD_ON_AXIS[axis]].exponents[root][0]
+        return LAWS[HELD_ON_AXIS[axis]].exponents[root].value
 
     def _shift_error(self, monomial: Monomial, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
         """Return the error of a figure's shift to reference air, shape (trials,), and its sources."""
