@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import TypeAdapter, ValidationError
 
 from benchproof.campaign.models.base import LogPath, Name
 from benchproof.campaign.models.campaign import RESERVED, Campaign, Dates, Price, Sample, Specimen
 from benchproof.campaign.models.tests import ThrustSweep, Weighing
+from benchproof.campaign.schema import schemas
 from benchproof.errors import RequestError
 
 if TYPE_CHECKING:
@@ -21,6 +23,10 @@ if TYPE_CHECKING:
 
     from benchproof.campaign.models.rig import RigFile
     from benchproof.campaign.workspace import Workspace
+
+
+SCHEMAS: Final = ".schemas"
+"""Folder under ``runs/`` for the schemas."""
 
 
 def start_campaign(workspace: Workspace, name: str, logs: Sequence[Path]) -> list[str]:
@@ -60,7 +66,16 @@ def start_campaign(workspace: Workspace, name: str, logs: Sequence[Path]) -> lis
         shutil.copyfile(log, folder / path)
     text = "\n".join(_lines(name, rig, paths)) + "\n"
     (folder / "campaign.yaml").write_text(text, encoding="utf-8", newline="\n")
-    return [f"runs/{name}/campaign.yaml", *(f"runs/{name}/{path}" for path in paths)]
+    return [f"runs/{name}/campaign.yaml", *(f"runs/{name}/{path}" for path in paths), *_schemas(workspace)]
+
+
+def _schemas(workspace: Workspace) -> Iterator[str]:
+    """Write the schemas that editors complete and check by; the campaign file names its own."""
+    folder = workspace.runs / SCHEMAS
+    folder.mkdir(exist_ok=True)
+    for kind, schema in schemas().items():
+        (folder / f"{kind}.json").write_text(json.dumps(schema, indent=1) + "\n", encoding="utf-8", newline="\n")
+        yield f"runs/{SCHEMAS}/{kind}.json"
 
 
 def _refuse_name(name: str) -> None:
@@ -96,6 +111,7 @@ def _rig(workspace: Workspace) -> RigFile | None:
 
 def _lines(name: str, rig: RigFile | None, logs: Sequence[str]) -> Iterator[str]:
     """Yield the campaign file: every field with its meaning, optional ones as comments."""
+    yield f"# yaml-language-server: $schema=../{SCHEMAS}/campaign.json"
     yield "# Every field with its meaning. Lines that begin with # are optional; values marked FILL are yours."
     yield f"kind: motor                 # {_about(Campaign, 'kind')}"
     yield f"campaign: {name}            # {_about(Campaign, 'campaign')}"

@@ -37,6 +37,7 @@ COINCIDENT: Final = 2e-3
 
 _PENALTIES: Final = np.logspace(-9, 7, 129)
 _EXCESS_LEVEL: Final = 0.99
+_LEAST_RELATIVE_VARIANCE: Final = 1e-4  # no point counts more than a hundred times as precise as another
 _LEAST_BEND: Final = 0.1  # below this the curve is a straight line, and every larger penalty says the same
 _LEAST_FREEDOM: Final = 2.0
 _LEAST_VARIANCE: Final = 1e-6  # directions that carry less of the variance than this are left out
@@ -189,7 +190,7 @@ def _relative_noise(x: FloatArray, noise: FloatArray) -> tuple[FloatArray, float
     if heard.sum() < 3 or np.ptp(x) == 0:
         return np.ones(x.size), mean_square
     law = np.polynomial.Polynomial.fit(x[heard], 2.0 * np.log(noise[heard]), 1)
-    relative = np.exp(law(x) - law(x).max())
+    relative = np.maximum(np.exp(law(x) - law(x).max()), _LEAST_RELATIVE_VARIANCE)
     return relative / relative.mean(), mean_square
 
 

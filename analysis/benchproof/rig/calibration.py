@@ -14,7 +14,7 @@ import numpy as np
 from scipy import stats
 
 from benchproof.errors import MethodError
-from benchproof.trials.regression import fit_polynomial
+from benchproof.trials.regression import added_terms, fit_polynomial
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -159,12 +159,8 @@ def _lowest_degree(x: FloatArray, y: FloatArray) -> PolynomialFit:
     """Return the fit of the lowest degree that cubic does not improve on (F-test for lack of fit)."""
     highest = min(HIGHEST_DEGREE, np.unique(x).size - 2, x.size - 2)
     fits = [fit_polynomial(x, y, degree) for degree in range(1, max(highest, 1) + 1)]
-    best = fits[-1].fit
     for each in fits[:-1]:
-        more = each.fit.df - best.df
-        excess = (each.fit.residual_sum - best.residual_sum) / more
-        noise = best.residual_sum / best.df
-        if noise == 0 or stats.f.sf(excess / noise, more, best.df) > LACK_OF_FIT_LEVEL:
+        if added_terms(each.fit, fits[-1].fit) > LACK_OF_FIT_LEVEL:
             return each
     return fits[-1]
 

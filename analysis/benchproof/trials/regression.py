@@ -17,8 +17,6 @@ from benchproof.trials.distributions import frozen
 from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import ArrayLike, NDArray
 
     FloatArray = NDArray[np.float64]
@@ -247,39 +245,6 @@ def _jacobian(model: Model, parameters: FloatArray, x: FloatArray) -> FloatArray
         far = model(parameters + 2 * step, x) - model(parameters - 2 * step, x)
         columns.append((8 * near - far) / (12 * step[k]))
     return np.stack(columns, axis=1)
-
-
-def lack_of_fit(residuals: ArrayLike, groups: Sequence[float], coefficients: int) -> float:
-    """Return the probability of residuals this uneven between replicates if the model were true.
-
-    The F-test of lack of fit against pure error (NIST/SEMATECH e-Handbook, 4.4.4.6 [from memory]).
-
-    Parameters
-    ----------
-    residuals : array, shape (n,)
-    groups : sequence of float
-        A label for every residual; equal labels are replicates.
-    coefficients : int
-        How many coefficients the model has.
-
-    Raises
-    ------
-    ValueError
-        Without replicates, or with no more groups than coefficients.
-    """
-    residuals = np.asarray(residuals, dtype=np.float64)
-    labels, member = np.unique(np.asarray(groups), return_inverse=True)
-    df_fit, df_error = labels.size - coefficients, residuals.size - labels.size
-    if df_fit < 1 or df_error < 1:
-        message = (
-            f"{labels.size} groups of {residuals.size} observations do not test {coefficients} coefficients"
-        )
-        raise ValueError(message)
-    size = np.bincount(member)
-    means = np.bincount(member, weights=residuals) / size
-    between = math.fsum(size * means**2)
-    within = math.fsum((residuals - means[member]) ** 2)
-    return _f_tail(between / df_fit, within / df_error, df_fit, df_error)
 
 
 def added_terms(simple: Fit, full: Fit) -> float:
