@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LAB = """\
 lab: {name: Test Bench, currency: EUR, disclosure: "Invented, for tests.", invented: true}

@@ -27,7 +27,8 @@ app = typer.Typer(
 Names = Annotated[list[str] | None, typer.Argument(metavar="[CAMPAIGN]...", help="Campaigns; none means all.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object for scripts.")]
 Where = Annotated[
-    Path | None, typer.Option("--workspace", metavar="DIR", help="The folder with runs/; found from here by default.")
+    Path | None,
+    typer.Option("--workspace", metavar="DIR", help="The folder with runs/; found from here by default."),
 ]
 
 _PART_FAILED = 1
@@ -36,7 +37,7 @@ _UNUSABLE = 2
 
 @app.callback()
 def options(context: typer.Context, workspace: Where = None) -> None:
-    """Turns test campaigns of small electric motors into published, re-runnable reports."""
+    """Turn test campaigns of small electric motors into published, re-runnable reports."""
     context.obj = workspace
 
 
@@ -78,7 +79,7 @@ def _chosen(workspace: Workspace, names: list[str] | None) -> tuple[str, ...]:
 
 
 @contextmanager
-def _answers(as_json: bool) -> Iterator[None]:  # noqa: FBT001 - private
+def _answers(as_json: bool) -> Iterator[None]:
     """Turn our errors into an exit code and lines without a traceback."""
     from benchproof.errors import BenchproofError
 
@@ -93,7 +94,7 @@ def _answers(as_json: bool) -> Iterator[None]:  # noqa: FBT001 - private
         _refused([f"a file could not be read or written: {error}"], as_json)
 
 
-def _refused(lines: list[str], as_json: bool) -> None:  # noqa: FBT001 - private
+def _refused(lines: list[str], as_json: bool) -> None:
     if as_json:
         _say(json.dumps({"ok": False, "problems": lines}, ensure_ascii=False, indent=2))
     else:
@@ -186,7 +187,12 @@ def view(
     with _answers(as_json):
         from benchproof.archive.serving import serve
 
-        serve(_workspace(context).root / "build" / ("site" if site else "preview"), port, as_json=as_json, say=_say)
+        serve(
+            _workspace(context).root / "build" / ("site" if site else "preview"),
+            port,
+            as_json=as_json,
+            say=_say,
+        )
 
 
 @app.command(epilog='Example: papermill "$(benchproof notebook motor)" out.ipynb -f campaign.yaml')

@@ -91,7 +91,7 @@ class MethodError(BenchproofError, ValueError):
         return f"{self.where}: {self.message}"
 
 
-class NotebookFailed(BenchproofError, RuntimeError):
+class NotebookFailed(BenchproofError, RuntimeError):  # noqa: N818 - it says what happened
     """A cell of a campaign's notebook raised.
 
     Parameters
@@ -115,9 +115,7 @@ class NotebookFailed(BenchproofError, RuntimeError):
 
     def __str__(self) -> str:
         """Return the cell, the error and where to look."""
-        return (
-            f"{self.campaign}: {self.cell} failed: {self.error}. The notebook as far as it ran: {self.kept}"
-        )
+        return f"{self.campaign}: {self.cell} failed: {self.error}. The notebook as far as it ran: {self.kept}"
 
 
 class RequestError(BenchproofError, ValueError):

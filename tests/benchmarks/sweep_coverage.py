@@ -20,14 +20,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import yaml
-from simulator.campaigns import Bench as Truth
-from simulator.campaigns import Spread, SweepPlan, air_readings, samples_of, thrust_sweep
-from simulator.demo import DRIVE, PROPELLERS, SUPPLY, THRUST_LOADS, TORQUE_LOADS, motor
-from simulator.demo_words import RIG
-from simulator.instruments import Rig
-from simulator.physics import Air
-from simulator.streams import stream
-from simulator.truth import truth
 
 from benchproof.campaign.calibration_files import CalibrationTable
 from benchproof.campaign.faults import validated
@@ -45,6 +37,14 @@ from benchproof.rig.instrument import Occasion
 from benchproof.trials.engine import Trials
 from benchproof.trials.quantity import combine
 from benchproof.trials.threads import single_threaded
+from simulator.campaigns import Bench as Truth
+from simulator.campaigns import Spread, SweepPlan, air_readings, samples_of, thrust_sweep
+from simulator.demo import DRIVE, PROPELLERS, SUPPLY, THRUST_LOADS, TORQUE_LOADS, motor
+from simulator.demo_words import RIG
+from simulator.instruments import Rig
+from simulator.physics import Air
+from simulator.streams import stream
+from simulator.truth import truth
 
 RESULT = Path(__file__).parent / "results" / "sweep_coverage.json"
 DAY = date(2026, 3, 10)
@@ -119,9 +119,7 @@ def _bench(seed: int, rng: np.random.Generator) -> Truth:
 
 def _run(bench: Truth, sample: str, log: str, air: Air, plan: SweepPlan, trials: Trials) -> SweepRun:
     happened = bench.occasion(DAY.isoformat(), log)
-    recording = thrust_sweep(
-        bench, sample, happened, propeller=PROPELLER, air=air, layout=TORQUE_LAYOUT, plan=plan
-    )
+    recording = thrust_sweep(bench, sample, happened, propeller=PROPELLER, air=air, layout=TORQUE_LAYOUT, plan=plan)
     model = validated(RigFile, bench.rig.description | _plain_dates(bench.rig.description), Places("rig", {}))
     occasion = Occasion(bench.rig.name, bench.campaign, log, DAY)
 
@@ -220,7 +218,9 @@ def main() -> None:
     record = {"benches": chosen.benches, "trials": chosen.trials, "axes": list(READ_AT), "figures": table}
     chosen.out.write_text(json.dumps(record, indent=1) + "\n")
     for key, row in table.items():
-        sys.stdout.write(f"{row['coverage']:.3f} {row['bias_percent']:+.2f} % {row['half_width_percent']:.2f} %  {key}\n")
+        sys.stdout.write(
+            f"{row['coverage']:.3f} {row['bias_percent']:+.2f} % {row['half_width_percent']:.2f} %  {key}\n"
+        )
     sys.stdout.write(f"{time.monotonic() - begun:.0f} s\n")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -14,13 +14,18 @@ from benchproof.campaign.models.layout import LogChannel
 from benchproof.campaign.stuck import stuck_mask
 from benchproof.errors import InputError
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 LAYOUT = {
     "time": LogChannel(column="t_ms", unit="ms"),
     "throttle": LogChannel(column="u", unit="%"),
     "thrust": LogChannel(column="F", unit="gf", instrument="cell"),
     "speed": LogChannel(column="erpm", unit="rpm", divide_by="pole_pairs"),
 }
-ROWS = [f"{20 * k},{10 + (k // 100)},{100 + 0.1 * (k * 7919 % 31):.1f},{70000 + 10 * (k * 104729 % 17)}" for k in range(400)]
+ROWS = [
+    f"{20 * k},{10 + (k // 100)},{100 + 0.1 * (k * 7919 % 31):.1f},{70000 + 10 * (k * 104729 % 17)}" for k in range(400)
+]
 HEAD = "t_ms,u,F,erpm"
 GOOD = "\n".join([HEAD, *ROWS]) + "\n"
 
@@ -122,7 +127,24 @@ def test_hostile_headers_are_shown_shortened_and_harmless(tmp_path: Path) -> Non
     assert "\n" not in said.splitlines()[0]
 
 
-PIECES = ["", ",", ";", "\n", "x", "nan", "1e999", '"', "\t", "\x00", "é", "-", "#", "9" * 300, "<script>", "\ufeff"]
+PIECES = [
+    "",
+    ",",
+    ";",
+    "\n",
+    "x",
+    "nan",
+    "1e999",
+    '"',
+    "\t",
+    "\x00",
+    "é",
+    "-",
+    "#",
+    "9" * 300,
+    "<script>",
+    "\ufeff",
+]
 
 
 @settings(max_examples=150, deadline=None, derandomize=True)

@@ -64,7 +64,10 @@ def test_what_bends_a_meaning_is_refused_with_a_right_spelling(text, dimension) 
     assert caught.value.remedy
 
 
-@pytest.mark.parametrize(("text", "dimension", "right"), [("1 Nm", "torque", "N*m"), ("5 mOhm", "resistance", "mohm"), ("22 C", "temperature", "degC")])
+@pytest.mark.parametrize(
+    ("text", "dimension", "right"),
+    [("1 Nm", "torque", "N*m"), ("5 mOhm", "resistance", "mohm"), ("22 C", "temperature", "degC")],
+)
 def test_the_nearest_spelling_is_named(text: str, dimension, right: str) -> None:
     with pytest.raises(UnitError) as caught:
         read_measured(text, dimension)

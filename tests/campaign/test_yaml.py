@@ -62,8 +62,10 @@ BENT = [
     "a: *missing",
     "{" * 200 + "}" * 200,
     "a: &a [*a]",
-    "a: &a [x,x,x,x,x,x,x,x,x]\nb: &b [*a,*a,*a,*a,*a,*a,*a,*a]\nc: &c [*b,*b,*b,*b,*b,*b,*b,*b]\n"
-    "d: &d [*c,*c,*c,*c,*c,*c,*c,*c]\ne: &e [*d,*d,*d,*d,*d,*d,*d,*d]\nf: [*e,*e,*e,*e,*e,*e]",
+    (
+        "a: &a [x,x,x,x,x,x,x,x,x]\nb: &b [*a,*a,*a,*a,*a,*a,*a,*a]\nc: &c [*b,*b,*b,*b,*b,*b,*b,*b]\n"
+        "d: &d [*c,*c,*c,*c,*c,*c,*c,*c]\ne: &e [*d,*d,*d,*d,*d,*d,*d,*d]\nf: [*e,*e,*e,*e,*e,*e]"
+    ),
 ]
 
 
@@ -87,7 +89,7 @@ def test_a_fault_names_line_and_field() -> None:
     with pytest.raises(InputError) as caught:
         compose_text("a: 1\nb:\n  c: 012\n", "f.yaml")
     assert str(caught.value) == (
-        'f.yaml:3: b.c: found 012, which YAML reads as 10; expected a plain decimal number of at most 18 digits. '
+        "f.yaml:3: b.c: found 012, which YAML reads as 10; expected a plain decimal number of at most 18 digits. "
         'Write "012" in quotes if it is a name, or the plain number 12.'
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -11,6 +11,9 @@ from CoolProp.HumidAirProp import HAPropsSI
 
 from benchproof.rig.air import moist_air_density, saturation_pressure
 from benchproof.rig.gravity import local_gravity
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def rows(path: Path) -> list[dict[str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from datetime import date
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -14,7 +14,11 @@ from benchproof.errors import MethodError
 from benchproof.rig.calibration import calibrate, force_of_mass
 from benchproof.rig.instrument import ErrorStatement, Instrument, Occasion
 from benchproof.trials.distributions import NORMAL, RECTANGULAR
-from benchproof.trials.engine import Trials
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from benchproof.trials.engine import Trials
 
 OCCASION = Occasion("north", "campaign", "raw/a.csv", date(2026, 3, 2))
 DAYS = {"dated": date(2026, 2, 1), "expires": date(2026, 8, 1)}

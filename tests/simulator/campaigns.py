@@ -128,9 +128,7 @@ CALM = Roughness(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 """Nothing but the steady states and the lags."""
 
 
-def samples_of(
-    model: Motor, spread: Spread, ids: Iterable[str], rng: np.random.Generator
-) -> dict[str, Motor]:
+def samples_of(model: Motor, spread: Spread, ids: Iterable[str], rng: np.random.Generator) -> dict[str, Motor]:
     """Draw samples about a model."""
     return {name: _sample(model, spread, rng.standard_normal(9)) for name in ids}
 
@@ -230,6 +228,7 @@ def _unsteady(
     setup: Setup, states: State, level: Floats, start: Floats, time: Floats, interval: float
 ) -> dict[str, Floats]:
     """True channels of a sweep: each state reached through the lags of motor and wake."""
+
     # Segments with a tare before the first state and after the last.
     def around(values: Floats) -> Floats:
         return np.concatenate([[0.0], values, [0.0]])

@@ -32,9 +32,7 @@ DRIVE = Drive()
 SUPPLY = Supply(19.0, 8e-3)
 PROPELLERS = {
     "oar-51x45": Propeller(),
-    "oar-49x43": Propeller(
-        diameter=0.1245, thrust_coefficient=0.149, power_coefficient=0.079, inertia=4.3e-6
-    ),
+    "oar-49x43": Propeller(diameter=0.1245, thrust_coefficient=0.149, power_coefficient=0.079, inertia=4.3e-6),
 }
 THRUST_LOADS = (0.0, 0.2, 0.5, 0.8, 1.1, 1.4, 1.7, 2.0, 2.5, 3.0)
 TORQUE_LOADS = (0.0, 0.04, 0.08, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4)

@@ -8,7 +8,13 @@ import math
 from PIL import Image, ImageDraw, ImageFont
 
 SIZE = (640, 480)
-PAPER, INK, STEEL, COPPER, DARK = (236, 234, 228), (40, 42, 46), (150, 156, 164), (176, 104, 58), (92, 96, 104)
+PAPER, INK, STEEL, COPPER, DARK = (
+    (236, 234, 228),
+    (40, 42, 46),
+    (150, 156, 164),
+    (176, 104, 58),
+    (92, 96, 104),
+)
 
 
 def picture(name: str, subject: str) -> bytes:
@@ -79,7 +85,5 @@ def _location() -> Image.Exif:
     """Metadata as a camera might leave it, all of it invented; the published copy must carry none."""
     exif = Image.Exif()
     exif[0x010F], exif[0x0110] = "Invented Camera Works", "No Such Camera 1"
-    exif.get_ifd(0x8825).update(
-        {1: "N", 2: (12.0, 34.0, 56.0), 3: "W", 4: (65.0, 43.0, 21.0)}
-    )  # somewhere at sea
+    exif.get_ifd(0x8825).update({1: "N", 2: (12.0, 34.0, 56.0), 3: "W", 4: (65.0, 43.0, 21.0)})  # somewhere at sea
     return exif

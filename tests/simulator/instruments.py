@@ -285,7 +285,5 @@ class Rig:
 
     def that_measures(self, what: str) -> Instrument:
         """Return the only instrument that measures something."""
-        (name,) = (
-            key for key, raw in self.description["instruments"].items() if raw["measures"] == what
-        )
+        (name,) = (key for key, raw in self.description["instruments"].items() if raw["measures"] == what)
         return self.instrument(name)

@@ -37,9 +37,7 @@ class Air:
         """Density of moist air [kg/m**3], the CIPM-2007 equation (Picard et al. 2008, from memory)."""
         t, p = self.temperature, self.pressure
         kelvin = t + 273.15
-        saturation = np.exp(
-            1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin
-        )
+        saturation = np.exp(1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin)
         vapour = self.humidity * (1.00062 + 3.14e-8 * p + 5.6e-7 * t**2) * saturation / p
         compression = (
             1

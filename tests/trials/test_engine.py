@@ -112,6 +112,8 @@ def test_numerical_threads_change_no_byte(threads: str) -> None:
         (-3.14159, 0.0021, ("-3.1416", "0.0021")),
     ],
 )
-def test_two_digits_of_the_uncertainty_decide_the_place(value: float, expanded: float, printed: tuple[str, str]) -> None:
+def test_two_digits_of_the_uncertainty_decide_the_place(
+    value: float, expanded: float, printed: tuple[str, str]
+) -> None:
     """JCGM 100:2008, 7.2.6 [clause from memory]."""
     assert rounded(value, expanded) == printed

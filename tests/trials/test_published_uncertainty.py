@@ -6,7 +6,7 @@ Values are from the tables in tests/reference/jcgm100 and, where nothing else is
 from __future__ import annotations
 
 import csv
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import GTC
 import numpy as np
@@ -17,6 +17,9 @@ from benchproof.trials.conformity import conformity_probability
 from benchproof.trials.distributions import NORMAL, RECTANGULAR, Shape, student
 from benchproof.trials.engine import Source, Trials
 from benchproof.trials.quantity import Quantity, combine, correlation, joint_parts
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def source(name: str, shape: Shape) -> Source:
@@ -74,7 +77,9 @@ def test_mass_calibration_comes_out_as_published() -> None:
     assert (low, high) == pytest.approx((1.0834, 1.3825), abs=0.003)
 
 
-@pytest.mark.parametrize(("x1", "low", "high"), [(0.0, 0.0, 149.8e-6), (0.010, 0.0, 366.0e-6), (0.050, 1593.6e-6, 3548.6e-6)])
+@pytest.mark.parametrize(
+    ("x1", "low", "high"), [(0.0, 0.0, 149.8e-6), (0.010, 0.0, 366.0e-6), (0.050, 1593.6e-6, 3548.6e-6)]
+)
 def test_comparison_loss_agrees_with_the_exact_distribution(x1: float, low: float, high: float) -> None:
     """Model of JCGM 101:2008, 9.4; values recomputed from the noncentral chi-square distribution."""
     trials = Trials(3, 200_000)
@@ -116,7 +121,9 @@ def test_the_end_gauge_has_the_published_length_and_uncertainty(reference: Path)
     assert first_order == pytest.approx(31.71, abs=0.15)
     assert length.standard_uncertainty == pytest.approx(34, abs=0.6)
     known = {s.identity[0]: s.standard_uncertainty for s in length.budget() if s.identity}
-    slack = sum((known[n] / first_order) ** 4 / df for n, df in (("lS", 18), ("d0", 24), ("d1", 5), ("d2", 8), ("d_theta", 2)))
+    slack = sum(
+        (known[n] / first_order) ** 4 / df for n, df in (("lS", 18), ("d0", 24), ("d1", 5), ("d2", 8), ("d_theta", 2))
+    )
     degrees = 1 / slack
     assert degrees == pytest.approx(16.7, abs=0.4)
     assert stats.t.ppf(0.995, 16) == pytest.approx(2.92, abs=0.005)

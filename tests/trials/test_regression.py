@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 import json
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from benchproof.trials.regression import fit_curve, fit_linear, fit_polynomial
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def columns(path: Path) -> dict[str, np.ndarray]:
@@ -38,7 +41,9 @@ def test_polynomials_come_back_to_nine_digits(reference: Path, name: str, degree
     assert fit.in_powers_of_x().coefficients == pytest.approx(wanted, rel=1e-9)
 
 
-@pytest.mark.parametrize(("name", "terms"), [("Longley", ["const", "x1", "x2", "x3", "x4", "x5", "x6"]), ("Noint1", ["x"])])
+@pytest.mark.parametrize(
+    ("name", "terms"), [("Longley", ["const", "x1", "x2", "x3", "x4", "x5", "x6"]), ("Noint1", ["x"])]
+)
 def test_linear_fits_come_back_to_nine_digits(reference: Path, name: str, terms: list[str]) -> None:
     data = columns(reference / "nist_strd" / f"strd_lin_{name}.csv")
     expected = certified(reference, f"linear_{name}")
@@ -51,8 +56,7 @@ CURVES = {
     "Misra1a": lambda b, x: b[0] * (1 - np.exp(-b[1] * x)),
     "DanWood": lambda b, x: b[0] * x ** b[1],
     "MGH17": lambda b, x: b[0] + b[1] * np.exp(-x * b[3]) + b[2] * np.exp(-x * b[4]),
-    "Thurber": lambda b, x: (b[0] + b[1] * x + b[2] * x**2 + b[3] * x**3)
-    / (1 + b[4] * x + b[5] * x**2 + b[6] * x**3),
+    "Thurber": lambda b, x: (b[0] + b[1] * x + b[2] * x**2 + b[3] * x**3) / (1 + b[4] * x + b[5] * x**2 + b[6] * x**3),
     "Rat43": lambda b, x: b[0] / (1 + np.exp(b[1] - b[2] * x)) ** (1 / b[3]),
 }
 

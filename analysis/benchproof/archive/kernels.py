@@ -15,7 +15,7 @@ def local_sockets(folder: str) -> Config:
     """Return the configuration of a kernel that talks over sockets in a folder of its own.
 
     Local sockets take no ports: many kernels can start at once without two of them meeting on one. The folder's
-    path must be short (a socket's path is limited to some hundred characters) and absolute (the kernel works elsewhere).
+    path must be short (a socket's is limited to some hundred characters) and absolute (the kernel works elsewhere).
     """
     return Config({"KernelManager": {"transport": "ipc", "ip": f"{folder}/kernel"}})
 

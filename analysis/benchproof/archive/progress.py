@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Self
 
 from rich.console import Console
 from rich.markup import escape
@@ -32,7 +32,12 @@ class Progress:
         self.console = Console(file=sys.stderr)
         self.bar: Bar | None = None
         if self.console.is_terminal and not quiet:
-            columns = (TextColumn("[bold]campaigns"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+            columns = (
+                TextColumn("[bold]campaigns"),
+                BarColumn(),
+                MofNCompleteColumn(),
+                TimeRemainingColumn(),
+            )
             self.bar = Bar(*columns, console=self.console, transient=True)
             self.task = self.bar.add_task("campaigns", total=total)
 
@@ -41,7 +46,7 @@ class Progress:
             self.bar.start()
         return self
 
-    def __exit__(self, *_: Any) -> None:
+    def __exit__(self, *_: object) -> None:
         if self.bar is not None:
             self.bar.stop()
 
@@ -50,7 +55,10 @@ class Progress:
         if self.quiet:
             return
         count = f", {outcome.warnings} warnings" if outcome.warnings > 1 else ", 1 warning" if outcome.warnings else ""
-        lines = [f"{outcome.campaign}: {_SAID[outcome.state]}{count}", *(f"  {line}" for line in outcome.problems)]
+        lines = [
+            f"{outcome.campaign}: {_SAID[outcome.state]}{count}",
+            *(f"  {line}" for line in outcome.problems),
+        ]
         for line in lines:
             if self.bar is not None:
                 self.console.print(escape(line), highlight=False, soft_wrap=True)

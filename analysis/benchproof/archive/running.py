@@ -175,7 +175,7 @@ def _raised(cell: Mapping[str, Any]) -> bool:
 
 def prepared(run: Run) -> nbformat.NotebookNode:
     """Return the installed notebook without the sections of tests the campaign does not have."""
-    notebook = nbformat.read(notebook_path(run.kind), as_version=4)
+    notebook: nbformat.NotebookNode = nbformat.read(notebook_path(run.kind), as_version=4)
     notebook.cells = [cell for cell in notebook.cells if _section(cell) in run.sections | {None}]
     return notebook
 

@@ -150,7 +150,7 @@ def _specimen() -> Iterator[str]:
     yield f'  # label: {{kv: "1750 rpm/V", mass: "33 g", cells: 6}}   # {_about(Specimen, "label")}'
     price = "{amount: 24.00, currency: EUR, channel: direct, seen: 2026-01-20, shipping: 4.00}"
     yield f"  # price: {price}   # {_about(Price, 'channel')}"
-    yield f"  source: FILL              # {_about(Specimen, 'source')}: bought, supplied or loan; stands at the top of the page"
+    yield f"  source: FILL              # {_about(Specimen, 'source')}: bought, supplied or loan; stands at the top"
     yield f"  # pole_pairs: 7           # {_about(Specimen, 'pole_pairs')}; needed where a log holds electrical speed"
     yield f"  # connection: wye         # {_about(Specimen, 'connection')}: wye or delta"
     yield f"  # design: {{bell: one-piece}}   # {_about(Specimen, 'design')}"

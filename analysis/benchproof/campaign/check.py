@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.campaign.faults import validated
 from benchproof.campaign.logs import read_log
+from benchproof.campaign.models.base import required
 from benchproof.campaign.models.campaign import Campaign
 from benchproof.campaign.quoting import parse
 from benchproof.campaign.references import claim_faults, quote_faults, reference_faults
@@ -18,6 +19,7 @@ from benchproof.errors import Fault, InputError, Remark
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping
     from datetime import date
+    from pathlib import Path
 
     from benchproof.campaign.calibration_files import CalibrationTable
     from benchproof.campaign.logs import Log
@@ -72,13 +74,22 @@ class Checked:
             With the log's faults.
         """
         if test.log not in self._logs:
-            name = f"{self.folder}/{test.log}"
-            path = self.workspace.inside(name, self.workspace.root / self.folder)
+            name, path = f"{self.folder}/{test.log}", self.place(test.log)
             layout = test.layout or self.rig.logs[test.test]
             dialect = layout.dialect.model_dump() if layout.dialect else None
             poles = self.campaign.specimen.pole_pairs if self.campaign.specimen else None
             self._logs[test.log] = read_log(path, layout.channels, pole_pairs=poles, name=name, dialect=dialect)
         return self._logs[test.log]
+
+    def place(self, name: str) -> Path:
+        """Return the path of a log or photo of the campaign.
+
+        Raises
+        ------
+        InputError
+            If it is not there, or lies elsewhere.
+        """
+        return self.workspace.inside(f"{self.folder}/{name}", self.workspace.root / self.folder)
 
     def table(self, path: str) -> CalibrationTable:
         """Return a calibration file of the campaign's rig."""
@@ -86,7 +97,7 @@ class Checked:
 
     def day(self, test: Any) -> date:
         """Return the day of a test."""
-        day: date = test.date or self.campaign.dates.tested  # type: ignore[union-attr]
+        day: date = test.date or required(self.campaign.dates).tested
         return day
 
     def calibrations(self) -> tuple[str, ...]:
@@ -127,7 +138,7 @@ class Checked:
             if key not in self.built:
                 sentence = f"the test {key} is not built in this version: its figures are left out"
                 yield Remark("not_built", f"tests, {key}", sentence)
-        used = {test.propeller for test in self.campaign.tests if getattr(test, "propeller", None)}
+        used = {str(name) for test in self.campaign.tests if (name := getattr(test, "propeller", None))}
         for name in sorted(used):
             if self.rig.propellers[name].reseat is None:
                 sentence = "no `reseat` stated: the scatter from one mounting to the next is left out of the intervals"
@@ -206,13 +217,20 @@ def _judged(
     places: Places,
     built_tests: Collection[str],
     known_choices: Mapping[str, Callable[[str], str]],
-    logs: bool,  # noqa: FBT001 - private
+    logs: bool,
 ) -> Checked:
     lab = workspace.lab()
     if campaign.kind not in BUILT_KINDS or campaign.rig is None:
         expected = f"kind: {' or '.join(BUILT_KINDS)} in this version"
         raise InputError(
-            Fault(places.file, "kind", campaign.kind, expected, "This kind is not built yet.", places.line(("kind",)))
+            Fault(
+                places.file,
+                "kind",
+                campaign.kind,
+                expected,
+                "This kind is not built yet.",
+                places.line(("kind",)),
+            )
         )
     rig = _rig(workspace, campaign.rig, places)
     checked = Checked(workspace, campaign, lab, rig, values, tuple(built_tests))
@@ -250,25 +268,21 @@ def _text_faults(checked: Checked, places: Places) -> Iterator[Fault]:
     yield from quote_faults(checked, pieces, places)
 
 
-def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:  # noqa: FBT001 - private
+def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:
     """Yield what is wrong with calibration files, photos and logs."""
-    folder = checked.workspace.root / checked.folder
     for path in checked.calibrations():
-        yield from _faults_of(lambda path=path: checked.table(path))
+        yield from _faults_of(checked.table, path)
     for test in checked.campaign.tests:
-        if photo := getattr(test, "photo", None):
-            yield from _faults_of(lambda photo=photo: checked.workspace.inside(f"{checked.folder}/{photo}", folder))
-        for log in logs_of(test):
-            yield from _faults_of(lambda log=log: checked.workspace.inside(f"{checked.folder}/{log}", folder))
+        for name in (getattr(test, "photo", None), *logs_of(test)):
+            if name is not None:
+                yield from _faults_of(checked.place, name)
         if logs and getattr(test, "log", None) and test.test in checked.built and test.exclude is None:
-            yield from _faults_of(lambda test=test: checked.log(test))
+            yield from _faults_of(checked.log, test)
 
 
-def _faults_of(action: Callable[[], object]) -> tuple[Fault, ...]:
+def _faults_of(action: Callable[[Any], object], argument: object) -> tuple[Fault, ...]:
     try:
-        action()
+        action(argument)
     except InputError as error:
         return error.faults
     return ()
-
-

@@ -73,9 +73,7 @@ def _path_in_file(loc: tuple[Step, ...], values: Any) -> tuple[Step, ...]:
     path: list[Step] = []
     here = values
     for position, step in enumerate(loc):
-        if isinstance(here, dict) and step in here:
-            here = here[step]
-        elif isinstance(here, (list, tuple)) and isinstance(step, int) and step < len(here):
+        if _holds(here, step):
             here = here[step]
         elif position < len(loc) - 1 or not isinstance(here, dict):
             continue
@@ -103,13 +101,21 @@ def _words(
     """Return found, expected and remedy."""
     given = what(details.get("input"))
     if kind == "too_short":
-        return given, f"at least {details['ctx']['min_length']} items{_about(model, path, values)}", "Add one."
+        return (
+            given,
+            f"at least {details['ctx']['min_length']} items{_about(model, path, values)}",
+            "Add one.",
+        )
     if kind == "extra_forbidden":
         return _unknown_key(path, model, values)
     if kind in ("missing", "union_tag_not_found"):
         name = str(path[-1]) if kind == "missing" else "test"
         about = _about(model, path if kind == "missing" else (*path, "test"), values)
-        return f"no {shortened(name)}:", f"the key {name}{about}", f"Add {name}: to {written(path[:-1]) or 'the file'}."
+        return (
+            f"no {shortened(name)}:",
+            f"the key {name}{about}",
+            f"Add {name}: to {written(path[:-1]) or 'the file'}.",
+        )
     if kind in ("literal_error", "union_tag_invalid"):
         valid = _choices(model, path if kind == "literal_error" else (*path, "test"), values)
         if kind == "union_tag_invalid":
@@ -182,7 +188,7 @@ def _models(model: type[Model], path: tuple[Step, ...], values: Any) -> list[typ
     """Return the models that may stand at a place of the file."""
     candidates, here = [model], values
     for step in path:
-        here = here[step] if isinstance(here, (dict, list, tuple)) and _holds(here, step) else None
+        here = here[step] if _holds(here, step) else None
         if isinstance(step, str):
             candidates = _descended(candidates, step)
         kind = here.get("test") if isinstance(here, dict) else None
@@ -193,7 +199,9 @@ def _models(model: type[Model], path: tuple[Step, ...], values: Any) -> list[typ
 
 
 def _holds(here: Any, step: Step) -> bool:
-    return step in here if isinstance(here, dict) else isinstance(step, int) and step < len(here)
+    if isinstance(here, dict):
+        return step in here
+    return isinstance(here, (list, tuple)) and isinstance(step, int) and step < len(here)
 
 
 def _descended(candidates: list[type[Model]], step: str) -> list[type[Model]]:

@@ -7,13 +7,13 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.campaign.log_faults import listed, quoted
 from benchproof.campaign.units import nearest, shortened
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from benchproof.campaign.log_faults import FaultList
 
@@ -95,7 +95,7 @@ class Dialect:
 
 def read_stated(stated: Mapping[str, object] | None, faults: FaultList) -> Stated:
     """Return the stated part of a dialect, noting what cannot be meant."""
-    checks = {
+    checks: dict[str, tuple[Callable[[Any], object], str]] = {
         "delimiter": (_delimiter_stated, 'one of "," ";" "tab" "|" "space"'),
         "decimal": (lambda value: value if value in (".", ",") else None, '"." or ","'),
         "comment": (
@@ -109,7 +109,7 @@ def read_stated(stated: Mapping[str, object] | None, faults: FaultList) -> State
     for key, value in (stated or {}).items():
         if value is None:
             continue
-        check, expected = checks.get(key, (lambda _: None, f"one of the keys {', '.join(checks)}"))
+        check, expected = checks.get(key, (_nothing, f"one of the keys {', '.join(checks)}"))
         values[key] = check(value)
         if values[key] is None:
             faults.add(
@@ -120,6 +120,10 @@ def read_stated(stated: Mapping[str, object] | None, faults: FaultList) -> State
             )
     faults.raise_any()
     return Stated(**values)  # type: ignore[arg-type] # each value passed the check of its key
+
+
+def _nothing(_: object) -> None:
+    """Accept nothing: there is no such key."""
 
 
 def _delimiter_stated(value: object) -> str | None:
@@ -171,17 +175,13 @@ def find_dialect(head: bytes, wanted: Sequence[str], stated: Stated, faults: Fau
     InputError
         If there is no header with the mapped columns.
     """
-    lines = [
-        line.decode("utf-8", "replace").rstrip("\r") for line in head.split(b"\n", _HEAD_LINES)[:_HEAD_LINES]
-    ]
+    lines = [line.decode("utf-8", "replace").rstrip("\r") for line in head.split(b"\n", _HEAD_LINES)[:_HEAD_LINES]]
     comments = (stated.comment.strip(),) if stated.comment else COMMENTS
     delimiters = (stated.delimiter,) if stated.delimiter else _DELIMITERS
     at, delimiter, names = _header(lines, wanted, comments, delimiters, stated.header, faults)
     columns = _columns(names, wanted, at + 1, faults)
     sample = [
-        cells(line, delimiter)
-        for line in lines[at + 1 :]
-        if line.strip() and not line.strip().startswith(comments)
+        cells(line, delimiter) for line in lines[at + 1 :] if line.strip() and not line.strip().startswith(comments)
     ]
     units = _units(sample, columns)
     sample = sample[bool(units) :]
@@ -193,9 +193,7 @@ def find_dialect(head: bytes, wanted: Sequence[str], stated: Stated, faults: Fau
 
 def _first_row(lines: Sequence[str], comments: tuple[str, ...]) -> int:
     """Return how many lines reach to the end of the first one that is not blank or a comment."""
-    return 1 + next(
-        i for i, line in enumerate(lines) if line.strip() and not line.strip().startswith(comments)
-    )
+    return 1 + next(i for i, line in enumerate(lines) if line.strip() and not line.strip().startswith(comments))
 
 
 def _header(
@@ -208,8 +206,9 @@ def _header(
 ) -> tuple[int, str, tuple[str, ...]]:
     """Return index, delimiter and names of the row with the most mapped names, the first such row."""
     if stated is not None and stated > len(lines):
+        msg = "dialect, header"
         raise faults.stop(
-            "dialect, header",
+            msg,
             f"line {stated}",
             f"one of the log's first {len(lines)} lines",
             "Correct the line number of the header row.",

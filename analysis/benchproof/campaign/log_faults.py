@@ -127,7 +127,7 @@ class TimeOrder:
                 self.column,
                 f"time {stamps[row]:.12g} after {before[row]:.12g}",
                 "time that increases from row to row",
-                "Cut the log where the clock was set or a second recording begins, and name each part as a log of its own.",
+                "Cut the log where the clock was set or a second recording begins, and name each part as its own log.",
                 line_of(int(row)),
             )
 
@@ -145,7 +145,7 @@ class TimeOrder:
                 "Let the logger write time with more digits, or export the log again.",
                 line_of(int(row)),
             )
-        return repeats
+        return np.asarray(repeats, dtype=np.bool_)
 
     def finish(self) -> None:
         """Note stamps that repeat too often to be stray."""

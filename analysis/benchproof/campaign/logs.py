@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 
-from benchproof.campaign.log_dialect import NUMBER, WHITE_SPACE, Dialect, Stated, cells, find_dialect, read_stated
+from benchproof.campaign.log_dialect import (
+    NUMBER,
+    WHITE_SPACE,
+    Dialect,
+    Stated,
+    cells,
+    find_dialect,
+    read_stated,
+)
 from benchproof.campaign.log_faults import FaultList, TimeOrder, quoted
 from benchproof.campaign.models.layout import channel_dimension
 from benchproof.campaign.stuck import standing
@@ -38,7 +46,13 @@ _LONGEST_LINE: Final = 1 << 16
 _SPARE: Final = 1.02
 _SAMPLE: Final = 1 << 20
 _MOST_STRETCHES: Final = 5
-_PACKED: Final = {b"\x1f\x8b": "gzip", b"PK": "zip", b"BZh": "bzip2", b"\xfd7zXZ": "xz", b"\x28\xb5\x2f\xfd": "zstd"}
+_PACKED: Final = {
+    b"\x1f\x8b": "gzip",
+    b"PK": "zip",
+    b"BZh": "bzip2",
+    b"\xfd7zXZ": "xz",
+    b"\x28\xb5\x2f\xfd": "zstd",
+}
 _MARKS: Final = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
@@ -137,18 +151,22 @@ def _head(path: Path, stated: Stated, faults: FaultList) -> tuple[bytes, str]:
     with path.open("rb") as stream:
         raw = stream.read(_HEAD)
     if not raw.strip():
-        raise faults.stop("", "an empty file", "a header row and rows of data", "Record the run again, or exclude it.")
+        msg = ""
+        raise faults.stop(msg, "an empty file", "a header row and rows of data", "Record the run again, or exclude it.")
     for mark, kind in _PACKED.items():
         if raw.startswith(mark):
-            raise faults.stop("", f"a file packed with {kind}", "text", "Unpack the log and put the text under raw/.")
+            msg = ""
+            raise faults.stop(msg, f"a file packed with {kind}", "text", "Unpack the log and put the text under raw/.")
     encoding = stated.encoding or next((name for mark, name in _MARKS if raw.startswith(mark)), "utf-8")
     whole = raw if len(raw) < _HEAD else raw[: raw.rfind(b"\n") + 1] or raw
     text = whole.decode(encoding, "replace").removeprefix("\N{BYTE ORDER MARK}")
     if "\0" in text:
-        raise faults.stop("", "bytes that are no text", "a text log", "Export the log as text (CSV) from the logger.")
+        msg = ""
+        raise faults.stop(msg, "bytes that are no text", "a text log", "Export the log as text (CSV) from the logger.")
     if max(len(line) for line in text.split("\n")) > _LONGEST_LINE:
         remedy = "Export the log with one row a line."
-        raise faults.stop("", f"a line of more than {_LONGEST_LINE} characters", "rows of a few cells", remedy)
+        msg = ""
+        raise faults.stop(msg, f"a line of more than {_LONGEST_LINE} characters", "rows of a few cells", remedy)
     return text.replace("\r\n", "\n").replace("\r", "\n").encode(), encoding
 
 
@@ -180,9 +198,7 @@ class _Table:
         return self._columns[place][: self.rows]
 
 
-def _read_blocks(
-    path: Path, found: Dialect, encoding: str, time_place: int, order: TimeOrder, table: _Table
-) -> bool:
+def _read_blocks(path: Path, found: Dialect, encoding: str, time_place: int, order: TimeOrder, table: _Table) -> bool:
     """Read with pyarrow, block by block; return False where this reader cannot, or a value is not finite."""
     if found.delimiter == WHITE_SPACE or encoding not in ("utf-8", "utf-16-le", "utf-16-be"):
         return False
@@ -212,9 +228,7 @@ def _read_blocks(
     return True
 
 
-def _take(
-    block: list[FloatArray], first_line: int, time_place: int, order: TimeOrder, table: _Table
-) -> bool:
+def _take(block: list[FloatArray], first_line: int, time_place: int, order: TimeOrder, table: _Table) -> bool:
     """Add a block of rows to the table; return False where a value is not finite or time does not run on."""
     if not all(np.isfinite(values).all() for values in block):
         return False
@@ -260,13 +274,12 @@ def _lines(path: Path, encoding: str, faults: FaultList) -> Iterator[tuple[int, 
             line += 1
             if len(text) > _LONGEST_LINE:
                 found = f"a line of more than {_LONGEST_LINE} characters"
-                raise faults.stop("", found, "rows of a few cells", "Export the log with one row a line.", line)
+                msg = ""
+                raise faults.stop(msg, found, "rows of a few cells", "Export the log with one row a line.", line)
             yield line, text.removeprefix("\N{BYTE ORDER MARK}") if line == 1 else text
 
 
-def _row(
-    text: str, line: int, found: Dialect, wanted: Sequence[str], faults: FaultList
-) -> list[float] | None:
+def _row(text: str, line: int, found: Dialect, wanted: Sequence[str], faults: FaultList) -> list[float] | None:
     """Return the mapped cells of a row as numbers; note what is wrong with it."""
     row = cells(text.rstrip("\r\n"), found.delimiter)
     if len(row) != found.width:
@@ -292,9 +305,7 @@ def _number(text: str, found: Dialect) -> float | None:
     return float(plain) if NUMBER.fullmatch(plain) else None
 
 
-def _flush(
-    rows: list[list[float]], places: list[int], time_place: int, order: TimeOrder, table: _Table
-) -> None:
+def _flush(rows: list[list[float]], places: list[int], time_place: int, order: TimeOrder, table: _Table) -> None:
     if rows:
         block = list(np.array(rows).T)
         lines = list(places)
@@ -349,7 +360,11 @@ def _gaps(time: FloatArray, name: str) -> Iterator[Remark]:
             longest, where = float(spacing.max()), float(time[first + int(spacing.argmax())])
     if count:
         many = "a gap" if count == 1 else f"{count} gaps, the longest"
-        yield Remark("gap", name, f"{many} of {longest:.3g} s from {where:.6g} s (rows are usually {usual:.3g} s apart)")
+        yield Remark(
+            "gap",
+            name,
+            f"{many} of {longest:.3g} s from {where:.6g} s (rows are usually {usual:.3g} s apart)",
+        )
 
 
 def _standing(channels: Mapping[str, FloatArray], name: str) -> Iterator[Remark]:
@@ -362,4 +377,3 @@ def _standing(channels: Mapping[str, FloatArray], name: str) -> Iterator[Remark]
             word = "at its limit" if stretch.saturated else "stuck"
             span = f"{time[stretch.start]:.6g} s to {time[stretch.stop - 1]:.6g} s"
             yield Remark(code, name, f"{key} {word} from {span}; these rows are left out of means")
-

@@ -116,7 +116,10 @@ def _quote(inside: str) -> Quote | tuple[str, str]:
     """Return the quote, or what was expected and what to do."""
     call = _CALL.fullmatch(inside)
     if call is None:
-        return f"a quote, such as {FORM}", "Only quote(…) with texts in double quotes may stand in double braces."
+        return (
+            f"a quote, such as {FORM}",
+            "Only quote(…) with texts in double quotes may stand in double braces.",
+        )
     name, pairs = call.group(1), _PAIR.findall(call.group(2))
     if name not in QUANTITIES:
         return _unlisted(name, tuple(QUANTITIES), "a figure of the nomenclature")

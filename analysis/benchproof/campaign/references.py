@@ -66,15 +66,18 @@ def _absent(places: Places, path: tuple[Step, ...], found: str, known: tuple[str
     return Fault(places.file, written(path), f'"{shortened(found)}"', expected, remedy, places.line(path))
 
 
-def _choice_faults(
-    name: str, value: str, known: Mapping[str, Callable[[str], str]], places: Places
-) -> Iterator[Fault]:
+def _choice_faults(name: str, value: str, known: Mapping[str, Callable[[str], str]], places: Places) -> Iterator[Fault]:
     path = ("choices", name)
     if name not in known:
         yield _absent(places, path, name, tuple(known), "choice")
     elif expected := known[name](value):
         yield Fault(
-            places.file, written(path), f'"{shortened(value)}"', expected, "Correct the value.", places.line(path)
+            places.file,
+            written(path),
+            f'"{shortened(value)}"',
+            expected,
+            "Correct the value.",
+            places.line(path),
         )
 
 
@@ -139,9 +142,7 @@ def _instrument_faults(checked: Checked, test: Any, path: tuple[Step, ...], plac
             found = f"{len(known)} instruments" if known else "no instrument"
             remedy = f"Name it: instruments: {{{measures}: …}}." if known else "Declare it in the rig file."
             expected = f"one instrument that measures {measures}"
-            yield Fault(
-                places.file, written((*path, *inside)), found, expected, remedy, places.line((*path, *inside))
-            )
+            yield Fault(places.file, written((*path, *inside)), found, expected, remedy, places.line((*path, *inside)))
         else:
             used.append(chosen)
     for name in dict.fromkeys(used):
@@ -224,9 +225,7 @@ def _point_faults(checked: Checked, key: str, text: str, places: Places) -> Iter
         spelt = points.spelt(key, text)
     except PydanticCustomError as error:
         for problem in (error.context or {})["problems"]:
-            yield Fault(
-                places.file, "text", problem.found, problem.expected, problem.remedy, places.line(("text",))
-            )
+            yield Fault(places.file, "text", problem.found, problem.expected, problem.remedy, places.line(("text",)))
         return
     if spelt is None:
         yield _absent(places, ("text",), text, known, f"{key} that the lab quotes")

@@ -131,12 +131,8 @@ def standing(values: FloatArray) -> tuple[Stretch, ...]:
     if not starts.size:
         return ()
     stuck = _restless_beside(values, starts, stops, habit.spacing)
-    saturated = (
-        ~stuck & _at_limit(values, starts, stops, stuck=stuck) if habit.restless else np.zeros_like(stuck)
-    )
-    return tuple(
-        Stretch(int(starts[i]), int(stops[i]), bool(saturated[i])) for i in np.flatnonzero(stuck | saturated)
-    )
+    saturated = ~stuck & _at_limit(values, starts, stops, stuck=stuck) if habit.restless else np.zeros_like(stuck)
+    return tuple(Stretch(int(starts[i]), int(stops[i]), bool(saturated[i])) for i in np.flatnonzero(stuck | saturated))
 
 
 def _habit(values: FloatArray) -> _Habit:
@@ -203,7 +199,7 @@ def _restless(values: FloatArray, places: IndexArray, levels: FloatArray) -> Boo
     moving = np.mean(steps == 0, axis=1) <= _REPEATS
     wandering = np.abs(flanks[:, -1] - flanks[:, 0]) <= _DRIFT * sizes.sum(axis=1)
     same_level = np.abs(np.median(flanks, axis=1) - levels) <= _SAME_LEVEL * np.median(sizes, axis=1)
-    return inside & moving & wandering & same_level
+    return np.asarray(inside & moving & wandering & same_level, dtype=np.bool_)
 
 
 def _at_limit(values: FloatArray, starts: IndexArray, stops: IndexArray, *, stuck: BoolArray) -> BoolArray:

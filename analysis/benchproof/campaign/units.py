@@ -141,18 +141,14 @@ def read_any(text: object, *, difference: bool = False) -> Measured:
     number, unit = _split(text, None)
     for dimension in dimensions():
         if unit in SPELLINGS[dimension][1]:
-            return _measured(
-                number, unit, scale_of(unit, dimension, difference=difference), str(text), dimension
-            )
+            return _measured(number, unit, scale_of(unit, dimension, difference=difference), str(text), dimension)
     raise _unknown_unit(unit, None, str(text))
 
 
 def shortened(value: object, limit: int = _LONGEST) -> str:
     """Return `value` as one short printable line, for messages."""
     text = value if isinstance(value, str) else _plain(value)
-    line = "".join(
-        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text[: limit + 1]
-    )
+    line = "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text[: limit + 1])
     return line if len(line) <= limit else f"{line[: limit - 1]}\N{HORIZONTAL ELLIPSIS}"
 
 
@@ -219,11 +215,7 @@ def what(value: object) -> str:
     if value is None:
         return "nothing"
     if isinstance(value, dict):
-        return (
-            f"a mapping with the keys {shortened(', '.join(map(str, value)))}"
-            if value
-            else "an empty mapping"
-        )
+        return f"a mapping with the keys {shortened(', '.join(map(str, value)))}" if value else "an empty mapping"
     if isinstance(value, (list, tuple)):
         return f"a list of {len(value)}"
     if isinstance(value, bool):
@@ -238,9 +230,7 @@ def _measured(number: float, unit: str, scale: Scale, text: str, dimension: Dime
     if not math.isfinite(si):
         raise UnitError(_quoted(text), _expected(dimension), "Write a finite number.")
     if dimension == "temperature" and scale.offset and si < 0:
-        raise UnitError(
-            _quoted(text), _expected(dimension), "A temperature is not below absolute zero, -273.15 degC."
-        )
+        raise UnitError(_quoted(text), _expected(dimension), "A temperature is not below absolute zero, -273.15 degC.")
     return Measured(si, text, unit)
 
 
@@ -256,9 +246,7 @@ def _unknown_unit(unit: str, dimension: Dimension | None, text: str | None = Non
     found = _quoted(unit) if text is None else _quoted(text)
     if text is not None and other is None:
         found = f"{found} with the unknown unit '{shortened(unit)}'"
-    expected = (
-        _expected(dimension) if text is not None else f"a unit of {dimension or 'the list'}, one of {listed}"
-    )
+    expected = _expected(dimension) if text is not None else f"a unit of {dimension or 'the list'}, one of {listed}"
     return UnitError(found, expected, remedy)
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from benchproof.campaign.calibration_files import read_calibration
-from benchproof.campaign.faults import validated
+from benchproof.campaign.faults import M, validated
 from benchproof.campaign.models.campaign import RESERVED, Campaign
 from benchproof.campaign.models.lab import Lab
 from benchproof.campaign.models.rig import RigFile
@@ -167,7 +167,7 @@ def rig_file(name: str) -> str:
     return f"runs/rigs/{name}/rig.yaml"
 
 
-def _read(model: Any, document: Document) -> Any:
+def _read(model: type[M], document: Document) -> M:
     return validated(model, document.values, document.places)
 
 

@@ -140,9 +140,7 @@ def read_text(path: Path, file: str) -> str:
 def _decoded(content: bytes, file: str) -> str:
     if len(content) > _LARGEST:
         raise InputError(
-            Fault(
-                file, "", "more than 1 MB", "a text file of a few pages", "Keep measured data in raw/*.csv."
-            )
+            Fault(file, "", "more than 1 MB", "a text file of a few pages", "Keep measured data in raw/*.csv.")
         )
     try:
         return content.decode("utf-8")
@@ -262,9 +260,7 @@ def _survey(root: MappingNode, file: str) -> Iterator[Fault]:
                 yield fault
 
 
-def _walk(
-    node: Node, path: tuple[Step, ...], budget: _Budget, file: str
-) -> Iterator[tuple[Node, tuple[Step, ...]]]:
+def _walk(node: Node, path: tuple[Step, ...], budget: _Budget, file: str) -> Iterator[tuple[Node, tuple[Step, ...]]]:
     budget.spend(node, file)
     if len(path) > _DEEPEST:
         raise InputError(_nested(file, node.start_mark.line + 1))
@@ -302,14 +298,10 @@ def _key_faults(node: MappingNode, path: tuple[Step, ...], file: str) -> Iterato
                 yield Fault(file, place, "<< before something else", "<<: *anchor", "Delete it.", line)
         elif key.tag != f"{_PREFIX}str":
             found = f"the key {shortened(name)}, which YAML does not read as text"
-            yield Fault(
-                file, place, found, "a key that is text", f'Write "{shortened(name)}" in quotes.', line
-            )
+            yield Fault(file, place, found, "a key that is text", f'Write "{shortened(name)}" in quotes.', line)
         if name in first:
             found = f"the key {shortened(name)} a second time (first on line {first[name]})"
-            yield Fault(
-                file, place, found, "each key once", "Delete one; YAML would silently keep the last.", line
-            )
+            yield Fault(file, place, found, "each key once", "Delete one; YAML would silently keep the last.", line)
         first.setdefault(name, line)
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from benchproof.campaign.models.base import required
 from benchproof.campaign.models.layout import channel_measures
 from benchproof.campaign.plain import plain
 from benchproof.campaign.units import read_measured
@@ -23,12 +23,13 @@ from benchproof.trials.quantity import Quantity, combine
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from datetime import date
 
+    from benchproof.campaign.calibration_files import CalibrationTable
     from benchproof.campaign.logs import Log
     from benchproof.campaign.models.campaign import Campaign
     from benchproof.campaign.models.lab import Lab
     from benchproof.campaign.models.rig import RigFile
-    from benchproof.campaign.calibration_files import CalibrationTable
     from benchproof.methods.method import Choice
     from benchproof.rig.instrument import Instrument
     from benchproof.trials.engine import Trials
@@ -84,7 +85,7 @@ class Bench:
 
     def date(self, test: Any) -> date:
         """Return the day of a test."""
-        return test.date or self.campaign.dates.tested
+        return test.date or required(self.campaign.dates).tested
 
     def run_key(self, test: Any) -> str:
         """Return what makes a test this run and no other: its log, or what was written down of it.
@@ -115,20 +116,14 @@ class Bench:
         """Return a typed value: with its own uncertainty, or with that of the rig's instrument."""
         if hasattr(written, "standard"):
             return self.stated(written, (*self._place(test), key), key)
-        return (
-            self.instrument(measures, test)
-            .reading([written.si], self.occasion(test), key, self.trials)
-            .quantity
-        )
+        return self.instrument(measures, test).reading([written.si], self.occasion(test), key, self.trials).quantity
 
     def stated(self, uncertain: Any, identity: tuple[str, ...], label: str) -> Quantity:
         """Return a value that brings its own uncertainty."""
         if not uncertain.standard:
             return Quantity.exact(uncertain.value.si, self.trials.count)
         shape = RECTANGULAR if uncertain.shape == "rectangular" else NORMAL
-        return Quantity.of(
-            uncertain.value.si, uncertain.standard, Source(identity, label, shape), self.trials
-        )
+        return Quantity.of(uncertain.value.si, uncertain.standard, Source(identity, label, shape), self.trials)
 
     def air_density(self, test: Any) -> Quantity | None:
         """Return the density of the air during a test, kg/m3; None where the test does not state its air."""
@@ -138,7 +133,7 @@ class Bench:
             self.read(name, getattr(test.air, name), test, f"air {name}")
             for name in ("temperature", "pressure", "humidity")
         ]
-        return combine(moist_air_density, *readings)  # type: ignore[arg-type]
+        return combine(moist_air_density, *readings)
 
     def reference_density(self) -> float:
         """Return the density of the lab's reference air, kg/m3."""
@@ -148,7 +143,7 @@ class Bench:
     def samples(self, tests: Sequence[Any]) -> tuple[str, ...]:
         """Return the samples of some tests, in the order the campaign lists them."""
         used = {test.sample for test in tests}
-        return tuple(sample.id for sample in self.campaign.specimen.samples if sample.id in used)
+        return tuple(sample.id for sample in required(self.campaign.specimen).samples if sample.id in used)
 
     def _place(self, test: Any) -> tuple[str, ...]:
         return (self.campaign.campaign, self.run_key(test))

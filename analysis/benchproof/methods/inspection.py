@@ -34,16 +34,14 @@ class Finding:
     photo: str
 
 
-def gather(test: Any, bench: Bench) -> Finding:  # noqa: ARG001 - every method has this face
+def gather(test: Any, bench: Bench) -> Finding:
     """Return a finding of the campaign."""
     return Finding(test.sample, test.about or "", test.finding, test.photo or "")
 
 
-def reduce(inputs: Sequence[Finding], bench: Bench) -> Reduction:  # noqa: ARG001
+def reduce(inputs: Sequence[Finding], bench: Bench) -> Reduction:
     """Return the findings as a table."""
     columns = tuple(Column(label, align="left") for label in ("Sample", "About", "Finding", "Photo"))
     rows = tuple((each.sample, each.about, each.finding, each.photo) for each in inputs)
-    table = Table(
-        "inspections", "Findings", "What was seen, and the picture of it where one was taken.", columns, rows
-    )
+    table = Table("inspections", "Findings", "What was seen, and the picture of it where one was taken.", columns, rows)
     return Reduction(tables=(table,))

@@ -8,6 +8,7 @@ belongs to the bench, so the wait found on most plateaus is asked of all of them
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -131,9 +132,7 @@ def cut(
     powered = [piece for piece in pieces if throttle[piece.start] > ZERO_THROTTLE]
     idle = [piece for piece in pieces if throttle[piece.start] <= ZERO_THROTTLE]
     starts = [_settled_start(time, channels, usable, piece, judged, least_wait) for piece in powered]
-    found = [
-        start - time[piece.start] for piece, start in zip(powered, starts, strict=True) if start is not None
-    ]
+    found = [start - time[piece.start] for piece, start in zip(powered, starts, strict=True) if start is not None]
     wait = float(np.quantile(found, _WAIT_QUANTILE)) if found else least_wait
     plateaus, unsettled = [], []
     for piece in powered:
@@ -158,7 +157,7 @@ def _pieces(time: FloatArray, throttle: FloatArray) -> list[slice]:
     spacing = float(np.median(np.diff(time))) if time.size > 1 else 0.0
     return [
         slice(first, last)
-        for first, last in zip(bounds[:-1], bounds[1:], strict=True)
+        for first, last in itertools.pairwise(bounds)
         if last - first >= FEWEST_ROWS and time[last - 1] - time[first] + spacing >= SHORTEST * (1 - 1e-9)
     ]
 
@@ -210,7 +209,8 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
     -------
     bool
         False where the change over the window exceeds SLOPE_LIMIT of the mean by more than the slope's own
-        95 % uncertainty. Slope after Theil and Sen (Sen 1968, JASA 63, 1379 [from memory]).
+        95 % uncertainty, or where its beginning lies off its end by that much. Slope after Theil and Sen (Sen 1968,
+        JASA 63, 1379 [from memory]).
     """
     size = min(_SLOPE_POINTS, time.size)
     t, y = _means(time, size), _means(values, size)
@@ -218,11 +218,20 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
     slope = float(np.median((y[right] - y[left]) / (t[right] - t[left])))
     window = float(time[-1] - time[0])
     change, allowed = abs(slope) * window, SLOPE_LIMIT * abs(float(y.mean()))
-    if change <= allowed or size < FEWEST_ROWS:
+    if size < 2 * FEWEST_ROWS:
         return change <= allowed
     left_over = y - y.mean() - slope * (t - t.mean())
-    error = float(np.sqrt((left_over @ left_over) / (size - 2) / ((t - t.mean()) ** 2).sum()))
-    return bool(change - float(student.ppf(0.975, size - 2)) * error * window <= allowed)
+    noise = float(np.sqrt((left_over @ left_over) / (size - 2)))
+    k = float(student.ppf(0.975, size - 2))
+    drifting = change - k * noise / float(np.sqrt(((t - t.mean()) ** 2).sum())) * window > allowed
+    return not drifting and not _starts_apart(y, allowed, k)
+
+
+def _starts_apart(y: FloatArray, allowed: float, k: float) -> bool:
+    """Say whether the first sixth lies off the last half: a lag that dies out early leaves the median slope alone."""
+    first, last = y[: y.size // 6], y[y.size // 2 :]
+    error = float(last.std(ddof=1)) * (1 / first.size + 1 / last.size) ** 0.5
+    return bool(abs(float(first.mean() - last.mean())) - k * error > allowed)
 
 
 def _means(values: FloatArray, parts: int) -> FloatArray:

@@ -42,10 +42,7 @@ class Band:
 def bands() -> Mapping[str, Band]:
     """Return the bands by figure name."""
     raw = json.loads(files("benchproof.methods").joinpath("sanity.json").read_text(encoding="utf-8"))
-    return {
-        name: Band(tuple(entry["usual"]), tuple(entry["possible"]), entry["basis"])
-        for name, entry in raw.items()
-    }
+    return {name: Band(tuple(entry["usual"]), tuple(entry["possible"]), entry["basis"]) for name, entry in raw.items()}
 
 
 def judged(figures: Iterable[Figure]) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:

@@ -150,7 +150,7 @@ def smooth(x: FloatArray, y: FloatArray, noise: FloatArray, branch: FloatArray |
         If there are fewer than four points (five with branches) or fewer than three places.
     """
     needed = FEWEST_POINTS + (branch is not None)
-    knots = _knots(x)
+    knots = _knots(x) if x.size else x
     if x.size < needed or knots.size < 3:
         message = f"a curve needs at least {needed} points at 3 places, found {x.size} at {knots.size}"
         raise ValueError(message)
@@ -176,7 +176,7 @@ def _knots(x: FloatArray) -> FloatArray:
         if place - kept[-1] > apart:
             kept.append(float(place))
     chosen = np.unique(np.linspace(0, len(kept) - 1, min(len(kept), MOST_KNOTS)).round().astype(int))
-    return np.array(kept)[chosen]
+    return np.asarray(np.array(kept)[chosen], dtype=np.float64)
 
 
 def _relative_noise(x: FloatArray, noise: FloatArray) -> tuple[FloatArray, float]:
@@ -261,9 +261,7 @@ def _branch(
     return float(row @ projection @ y), float(np.sqrt(row @ covariance @ row))
 
 
-def _diagonal_basis(
-    design: FloatArray, penalty: FloatArray, variance: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _diagonal_basis(design: FloatArray, penalty: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the basis in which the weighted design is orthonormal and the penalty diagonal."""
     gram = design.T @ (design / variance[:, None])
     lower = np.linalg.cholesky(gram + 1e-12 * np.trace(gram) / gram.shape[0] * np.eye(gram.shape[0]))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from benchproof.campaign.models.base import required
 from benchproof.errors import MethodError
 from benchproof.methods.method import Change, Choice, Method
 from benchproof.methods.records import Reduction
@@ -34,8 +35,10 @@ METHOD: Final = Method(
         "ln(figure) = s(ln(axis)) + scatter, s a natural cubic spline, its stiffness from the data",
         "C_T = T / (rho n^2 D^4),  C_P = 2 pi n Q / (rho n^3 D^5),  n in revolutions a second",
         "FM = T^1.5 / (sqrt(2 rho A) P_shaft),  A = pi D^2 / 4",
-        "to reference air: T x (rho_0/rho)^(1/3) at constant electrical power, (rho_0/rho) at constant speed, "
-        "(rho_0/rho)^0.80 at constant throttle and supply voltage",
+        (
+            "to reference air: T x (rho_0/rho)^0.32 at constant electrical power, (rho_0/rho) at constant speed, "
+            "(rho_0/rho)^0.80 at constant throttle and supply voltage"
+        ),
     ),
     sources=(
         "Deters, Ananda, Selig: AIAA 2014-2151, equations 3 and 4 (coefficients)",
@@ -75,9 +78,7 @@ def gather(test: Any, bench: Bench) -> SweepRun:
     propeller = bench.rig.propellers[test.propeller]
     for name in ("time", "throttle", *_NEEDED):
         if name not in log.channels:
-            raise MethodError(
-                test.log, f"a thrust sweep needs the channel {name}; map it in the rig's log layout"
-            )
+            raise MethodError(test.log, f"a thrust sweep needs the channel {name}; map it in the rig's log layout")
     channels = {name: log.channels[name] for name in CHANNELS if name in log.channels}
     density = bench.air_density(test)
     referred = bench.choice("air", "reference") == "reference" and density is not None
@@ -93,7 +94,7 @@ def gather(test: Any, bench: Bench) -> SweepRun:
         occasion=bench.occasion(test),
         density=density,
         reference_density=bench.reference_density() if referred else None,
-        pole_pairs=bench.campaign.specimen.pole_pairs or 0,
+        pole_pairs=required(bench.campaign.specimen).pole_pairs or 0,
         settle=bench.quantity_choice(SETTLE),
     )
 

@@ -65,9 +65,7 @@ def gather(test: Any, bench: Bench) -> Weighing:
     reading = bench.instrument("mass", test).reading(
         [each.si for each in test.readings], bench.occasion(test), f"mass.{test.part}", bench.trials
     )
-    return Weighing(
-        test.sample, test.part, tuple(r.text for r in test.readings), reading.quantity, reading.remarks
-    )
+    return Weighing(test.sample, test.part, tuple(r.text for r in test.readings), reading.quantity, reading.remarks)
 
 
 def reduce(inputs: Sequence[Weighing], bench: Bench) -> Reduction:
@@ -99,17 +97,13 @@ def reduce(inputs: Sequence[Weighing], bench: Bench) -> Reduction:
 
 def _parts_exceed_whole(groups: Mapping[tuple[str, str], Sequence[Quantity]]) -> Iterator[Remark]:
     for sample in dict.fromkeys(sample for sample, _ in groups):
-        parts = [
-            mean(*masses) for (owner, part), masses in groups.items() if owner == sample and part != WHOLE
-        ]
+        parts = [mean(*masses) for (owner, part), masses in groups.items() if owner == sample and part != WHOLE]
         whole = groups.get((sample, WHOLE))
         if not parts or whole is None:
             continue
         excess = combine(lambda all_of_it, *some: np.sum(some, axis=0) - all_of_it, mean(*whole), *parts)
         if excess.value > 2 * excess.standard_uncertainty:
-            sentence = (
-                f"the parts weigh {excess.value * 1e3:.2f} g more than the motor; is a part listed twice?"
-            )
+            sentence = f"the parts weigh {excess.value * 1e3:.2f} g more than the motor; is a part listed twice?"
             yield Remark("parts_exceed_whole", f"sample {sample}", sentence)
 
 

@@ -10,12 +10,14 @@ import io
 import math
 import re
 import warnings
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import cycle, islice
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.nomenclature import QUANTITIES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,7 @@ def svg(chart: Mapping[str, Any]) -> str:
     Parameters
     ----------
     chart : Mapping
-        ``x`` and ``y`` with name, label, unit and scale; ``series`` with label, sample, role, x, y, low, high; ``title``.
+        ``x`` and ``y`` with name, label, unit and scale; ``series`` with label, sample, role, x, y, low, high; title.
         Values in the unit of the axis; null where a point has none.
 
     Returns
@@ -71,11 +73,11 @@ def svg(chart: Mapping[str, Any]) -> str:
     str
         An SVG document, the same for the same record and matplotlib.
     """
-    import matplotlib as mpl  # noqa: PLC0415 - half a second that only drawing should pay
-    from matplotlib.figure import Figure  # noqa: PLC0415
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
 
     drawn = in_shown_units(chart)
-    settings = {"svg.hashsalt": "benchproof", "svg.fonttype": "path", "text.parse_math": False}
+    settings: dict[Any, Any] = {"svg.hashsalt": "benchproof", "svg.fonttype": "path", "text.parse_math": False}
     with (
         mpl.rc_context({**settings, "font.family": ["DejaVu Sans"], "font.size": 9.5}),
         warnings.catch_warnings(),
@@ -183,9 +185,7 @@ def _draw_series(axes: Any, one: Mapping[str, Any], stroke: Stroke) -> Any:
     if one["role"] == "points":
         return _draw_points(axes, one, stroke)
     if one["low"] is not None and one["high"] is not None:
-        axes.fill_between(
-            x, _gapped(one["low"]), _gapped(one["high"]), color=stroke.light, alpha=0.2, linewidth=0
-        )
+        axes.fill_between(x, _gapped(one["low"]), _gapped(one["high"]), color=stroke.light, alpha=0.2, linewidth=0)
     return axes.plot(x, y, color=stroke.light, linestyle=_dash(stroke), linewidth=1.6)[0]
 
 

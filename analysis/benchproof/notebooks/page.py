@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from benchproof.campaign.models.base import required
 from benchproof.campaign.plain import plain
 
 if TYPE_CHECKING:
@@ -36,11 +37,7 @@ def page_record(checked: Checked) -> dict[str, Any]:
         "conditions": [_condition(test) for test in campaign.tests if test.exclude is None],
         "exclusions": [_exclusion(test) for test in campaign.tests if test.exclude is not None],
         "inspections": [
-            {
-                name: getattr(test, name)
-                for name in ("sample", "finding", "photo", "about")
-                if getattr(test, name)
-            }
+            {name: getattr(test, name) for name in ("sample", "finding", "photo", "about") if getattr(test, name)}
             for test in campaign.tests
             if test.test == "inspection" and test.exclude is None
         ],
@@ -55,7 +52,7 @@ def page_record(checked: Checked) -> dict[str, Any]:
 def _used(tests: Sequence[Any], kind: str, declared: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the propellers or flywheels that the campaign's tests name, in order of first use."""
     names = [getattr(test, kind, None) for test in tests if test.exclude is None]
-    used = [name for name in dict.fromkeys(names) if name in declared]
+    used = [str(name) for name in dict.fromkeys(names) if name in declared]
     return [{"name": name, **plain(declared[name])} for name in used]
 
 
@@ -68,7 +65,7 @@ def _instruments(checked: Checked) -> list[dict[str, Any]]:
 
 
 def _calibration(instrument: Any, checked: Checked) -> dict[str, Any] | None:
-    day = checked.campaign.dates.tested
+    day = required(checked.campaign.dates).tested
     return next((plain(each) for each in instrument.calibrations if each.in_force(day)), None)
 
 

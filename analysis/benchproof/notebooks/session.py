@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from IPython.display import display
 
 from benchproof.campaign.check import check_parameters
+from benchproof.campaign.models.base import required
 from benchproof.campaign.workspace import Workspace
 from benchproof.errors import Fault, InputError
 from benchproof.findings.budget import budget_table, worth_a_budget
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from benchproof.campaign.check import Checked
+    from benchproof.errors import Remark
     from benchproof.methods import MethodModule
     from benchproof.methods.method import Method
     from benchproof.methods.records import Figure, Reduction
@@ -82,9 +84,7 @@ def open_bench(namespace: Mapping[str, Any]) -> OpenBench:
     _refuse_unknown(namespace)
     parameters = {name: namespace[name] for name in PARAMETERS if namespace.get(name) is not None}
     workspace = Workspace.find(Path.cwd())
-    checked = check_parameters(
-        workspace, parameters, built_tests=built_tests(), known_choices=known_choices()
-    )
+    checked = check_parameters(workspace, parameters, built_tests=built_tests(), known_choices=known_choices())
     return OpenBench(workspace, checked)
 
 
@@ -234,7 +234,7 @@ class Section:
         """Show charts and tables by name, in that order; names the campaign's logs cannot give are passed over."""
         if not self.present:
             return
-        samples = [sample.id for sample in self.bench.campaign.specimen.samples]
+        samples = [sample.id for sample in required(self.bench.campaign.specimen).samples]
         found = {
             **{chart.name: shown_chart(chart, self.method.key, samples) for chart in self.reduction.charts},
             **{table.name: shown_table(table, self.method.key) for table in self.reduction.tables},

@@ -20,7 +20,7 @@ def figures_table(figures: Sequence[Figure], coverage: float) -> Table:
     return Table(
         name="figures",
         title="Figures",
-        caption=f"Every figure with its {percent} coverage interval; 'model' is the mean over samples with their spread.",
+        caption=f"Every figure with its {percent} coverage interval; 'model' is the mean over samples.",
         columns=(
             Column("Figure", align="left"),
             Column("At", align="left"),

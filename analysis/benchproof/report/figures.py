@@ -6,11 +6,14 @@ library reads a little markup in labels.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.notebooks.drawing import Stroke, axis_title, in_shown_units, strokes
-from benchproof.report.records import Chart
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from benchproof.report.records import Chart
 
 _MARKERS: Final = {
     "o": "circle",
@@ -44,7 +47,7 @@ def figure_data(chart: Chart) -> dict[str, Figure]:
     Returns
     -------
     dict
-        ``light`` and ``dark``, each with ``data`` (traces; ``meta`` names the sample a trace belongs to) and ``layout``.
+        ``light`` and ``dark``, each with ``data`` (traces; ``meta`` names a trace's sample) and ``layout``.
     """
     shown = in_shown_units(chart.model_dump())
     return {theme: {"data": list(_traces(shown, theme)), "layout": _layout(shown, theme)} for theme in THEMES}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote as percent_encoded
@@ -49,12 +48,14 @@ from benchproof.report.words import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
     from benchproof.notebooks.drawing import Stroke
     from benchproof.report.collect import Collected, DrawnChart, Section
     from benchproof.report.records import Chart, Method, Page, Results, Series
 
 POLICY: Final = (
-    "default-src 'none'; script-src 'self'; img-src 'self' data:; font-src 'self'; base-uri 'none'; form-action 'none'; "
+    "default-src 'none'; script-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; "
     "style-src 'self' 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=' {chart_style}"
 )
 """Nothing runs or loads but the site's own files; the chart library's own style rules are let in by their digest."""
@@ -221,7 +222,9 @@ def _provenance(page: Page) -> Provenance:
 def _sample_words(page: Page) -> str:
     count = len(page.specimen.samples)
     if count == 1:
-        return "One sample was tested: the figures are of this sample and say nothing of the spread from piece to piece."
+        return (
+            "One sample was tested: the figures are of this sample and say nothing of the spread from piece to piece."
+        )
     return (
         f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in the "
         "interval; with so few pieces that interval is wide."
@@ -275,7 +278,12 @@ def _inspections(page: Page, files: Files) -> Iterable[InspectionView]:
         width, height = files.photos.get(finding.photo or "", (0, 0))
         photo = href(finding.photo) if finding.photo and width else ""
         yield InspectionView(
-            visible(finding.sample), visible(finding.about or ""), visible(finding.finding), photo, width, height
+            visible(finding.sample),
+            visible(finding.about or ""),
+            visible(finding.finding),
+            photo,
+            width,
+            height,
         )
 
 
@@ -301,7 +309,11 @@ def _contents(sections: Sequence[SectionView], page: Page, *, has_budget: bool) 
     links.append(Link("setup", "Specimen, bench and conditions"))
     if page.reply:
         links.append(Link("reply", "The maker's reply"))
-    links += [Link("limits", "What was not measured"), Link("cautions", "Cautions"), Link("files", "Data and files")]
+    links += [
+        Link("limits", "What was not measured"),
+        Link("cautions", "Cautions"),
+        Link("files", "Data and files"),
+    ]
     return tuple(links)
 
 
@@ -348,7 +360,7 @@ def _shown_series(shown: Mapping[str, object]) -> Sequence[Mapping[str, object]]
 def _point_group(record: Chart, series: Mapping[str, object]) -> PointGroup:
     columns = [series["x"], series["y"], series["low"], series["high"]]
     filled = [column for column in columns if column]
-    rows = zip(*filled, strict=True)  # type: ignore[call-overload]
+    rows = zip(*filled, strict=True)
     return PointGroup(visible(str(series["label"])), tuple(tuple(_printed(value) for value in row) for row in rows))
 
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from benchproof.nomenclature import QUANTITIES, Shown
 from benchproof.notebooks.drawing import unit_text
-from benchproof.report.records import Figure
 from benchproof.report.words import flag_words
 from benchproof.trials.rounding import interval_text, rounded
+
+if TYPE_CHECKING:
+    from benchproof.report.records import Figure
 
 CENTRED: Final = 0.05
 """Largest distance of the value from the middle of its interval, in half-widths, for which ± is printed."""
@@ -63,9 +65,7 @@ def print_figure(figure: Figure) -> Printed:
         reason = _absence(figure)
         return Printed("", "", "", reason, reached=False)
     first, *others = [_printed_in(figure, shown) for shown in _units(figure)]
-    return Printed(
-        first.value, first.unit, first.spread, first.text, reached=True, also=tuple(o.text for o in others)
-    )
+    return Printed(first.value, first.unit, first.spread, first.text, reached=True, also=tuple(o.text for o in others))
 
 
 def _units(figure: Figure) -> list[Shown]:

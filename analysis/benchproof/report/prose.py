@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
@@ -28,8 +28,8 @@ Compare = Callable[[Quote], str]
 UNCOMPARED: Final = "(compared once all campaigns are built)"
 """Stands for a quote that looks elsewhere, where nobody answers such quotes."""
 
-_TAGS: Final = {"a", "blockquote", "br", "code", "em", "h3", "h4", "h5", "h6", "hr", "li", "ol", "p", "pre", "s", "strong"} | {
-    "table", "tbody", "td", "th", "thead", "tr", "ul"
+_TAGS: Final = {"a", "blockquote", "br", "code", "em", "h3", "h4", "h5", "h6", "hr", "li", "ol", "p", "pre", "s"} | {
+    "strong", "table", "tbody", "td", "th", "thead", "tr", "ul"
 }  # fmt: skip
 _ATTRIBUTES: Final = {"a": {"href", "title"}, "ol": {"start"}}
 _LINKS: Final = ("https://", "http://", "mailto:", "#")
@@ -59,9 +59,7 @@ class Prose:
     plain: str = ""
 
 
-def prose(
-    text: str | None, figures: Sequence[Figure], *, campaign: str, compare: Compare | None = None
-) -> Prose:
+def prose(text: str | None, figures: Sequence[Figure], *, campaign: str, compare: Compare | None = None) -> Prose:
     """Return the reviewer's words with every quote answered.
 
     Parameters
@@ -128,9 +126,7 @@ def _with_placeholders(text: str) -> tuple[str, list[Quote]]:
     return "".join(pieces), quotes
 
 
-def _answers(
-    quotes: Sequence[Quote], figures: Sequence[Figure], campaign: str, compare: Compare | None
-) -> list[str]:
+def _answers(quotes: Sequence[Quote], figures: Sequence[Figure], campaign: str, compare: Compare | None) -> list[str]:
     """Return the words of each quote."""
     faults: list[Fault] = []
     answers: list[str] = []
@@ -176,7 +172,7 @@ def _tame(token: Token, answers: Sequence[str]) -> None:
         child.attrs = {key: _plain(value, answers) for key, value in child.attrs.items()}
 
 
-def _plain(value: str | int | float, answers: Sequence[str]) -> str | int | float:
+def _plain(value: str | float, answers: Sequence[str]) -> str | int | float:
     if not isinstance(value, str):
         return value
     return _PLACEHOLDER.sub(lambda match: answers[int(match[1])], value)
@@ -186,9 +182,7 @@ def _split(tokens: Sequence[Token]) -> tuple[Sequence[Token], Sequence[Token]]:
     """Return the inside of the first paragraph, and everything else."""
     for start, token in enumerate(tokens):
         if token.type == "paragraph_open" and token.level == 0:
-            end = next(
-                place for place in range(start, len(tokens)) if tokens[place].type == "paragraph_close"
-            )
+            end = next(place for place in range(start, len(tokens)) if tokens[place].type == "paragraph_close")
             return tokens[start + 1 : end], [*tokens[:start], *tokens[end + 1 :]]
     return [], tokens
 

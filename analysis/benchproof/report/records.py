@@ -1,7 +1,7 @@
 """What a notebook hands to its page: one frozen record for each of our display types.
 
-The data comes out of a notebook's cell outputs, so it is judged again here. Unknown keys are refused: a key that no page
-prints would be a figure nobody sees.
+The data comes out of a notebook's cell outputs, so it is judged again here. Unknown keys are refused: a key that no
+page prints would be a figure nobody sees.
 """
 
 from __future__ import annotations

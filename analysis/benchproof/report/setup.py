@@ -31,7 +31,10 @@ def setup_of(page: Page) -> Setup:
         label=_shown(facts(specimen.label)),
         design=_shown(facts(specimen.design)),
         samples=tuple(
-            Fact(f"sample {visible(sample.id)}", f"batch {visible(sample.batch)}" if sample.batch else "batch not stated")
+            Fact(
+                f"sample {visible(sample.id)}",
+                f"batch {visible(sample.batch)}" if sample.batch else "batch not stated",
+            )
             for sample in specimen.samples
         ),
         dates=facts({"received": page.dates.received, "tested": page.dates.tested}),
@@ -55,7 +58,9 @@ def _thing(mapping: Mapping[str, JsonValue]) -> Thing:
     return Thing(visible(str(mapping.get("name", ""))), _shown(facts(mapping, leave_out=("name",))))
 
 
-def _table(anchor: str, title: str, caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> TableView | None:
+def _table(
+    anchor: str, title: str, caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]
+) -> TableView | None:
     if not rows:
         return None
     columns = tuple(TableColumn(head, "", numeric=False) for head in heads)

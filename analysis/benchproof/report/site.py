@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
@@ -19,6 +18,7 @@ from benchproof.report.words import size_words, visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from pathlib import Path
 
     from benchproof.campaign.models.lab import Lab
     from benchproof.report.collect import Collected
@@ -42,7 +42,12 @@ def policy() -> str:
 
 
 def assemble_report(
-    folder: Path, notebook: Mapping[str, Any], campaign_folder: Path, declared: Sequence[str], *, preview: bool
+    folder: Path,
+    notebook: Mapping[str, Any],
+    campaign_folder: Path,
+    declared: Sequence[str],
+    *,
+    preview: bool,
 ) -> Collected:
     """Write one report into an empty folder.
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from benchproof.nomenclature import QUANTITIES
 from benchproof.notebooks.drawing import unit_text
 from benchproof.report.printing import print_figure
-from benchproof.report.records import HeadlineName
 from benchproof.report.views import (
     Cell,
     FigureGroup,
@@ -24,7 +23,7 @@ from benchproof.report.words import anchor, flag_words, point_words, quantity_ti
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from benchproof.report.records import Figure, Page, Results, Table
+    from benchproof.report.records import Figure, HeadlineName, Page, Results, Table
 
 _SAID_BY_THE_CELL = ("not_reached",)
 
@@ -64,13 +63,14 @@ def figure_table(results: Results, titles: Mapping[str, str]) -> FigureTable:
     headings = tuple("Model" if sample is None else f"Sample {visible(sample)}" for sample in columns)
     if len(samples) == 1:
         headings = ("This sample",)
-    return FigureTable(
-        headings, tuple(_group(method, rows, columns, titles) for method, rows in groups.items())
-    )
+    return FigureTable(headings, tuple(_group(method, rows, columns, titles) for method, rows in groups.items()))
 
 
 def _group(
-    method: str, rows: Mapping[str, Sequence[Figure]], columns: Sequence[str | None], titles: Mapping[str, str]
+    method: str,
+    rows: Mapping[str, Sequence[Figure]],
+    columns: Sequence[str | None],
+    titles: Mapping[str, str],
 ) -> FigureGroup:
     key, _, version = method.partition("/")
     flags = [set(figure.flags) for figures in rows.values() for figure in figures]
@@ -87,9 +87,7 @@ def _group(
     )
 
 
-def _row(
-    name: str, figures: Sequence[Figure], columns: Sequence[str | None], said: Sequence[str]
-) -> FigureRow:
+def _row(name: str, figures: Sequence[Figure], columns: Sequence[str | None], said: Sequence[str]) -> FigureRow:
     first = figures[0]
     by_sample = {figure.sample: figure for figure in figures}
     shared = [flag for flag in first.flags if all(flag in figure.flags for figure in figures)]

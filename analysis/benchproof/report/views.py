@@ -5,13 +5,15 @@ Templates print these and compute nothing. A test holds the fields below against
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
-from benchproof.report.printing import Printed
-from benchproof.report.prose import Prose
-from benchproof.report.words import Fact
+    from benchproof.report.printing import Printed
+    from benchproof.report.prose import Prose
+    from benchproof.report.words import Fact
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,14 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final
-
-from pydantic import JsonValue
+from typing import TYPE_CHECKING, Final
 
 from benchproof.nomenclature import QUANTITIES
-from benchproof.report.records import Price
+
+if TYPE_CHECKING:
+    from pydantic import JsonValue
+
+    from benchproof.report.records import Price
 
 _TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Characters that turn the direction of what follows: a name could pretend to be another."""

@@ -61,9 +61,7 @@ def instrument_for(rig: RigFile, measures: str, stated: Mapping[str, str] | None
     )
 
 
-def build_instrument(
-    rig: RigFile, name: str, on: date, table: Callable[[str], CalibrationTable]
-) -> Instrument:
+def build_instrument(rig: RigFile, name: str, on: date, table: Callable[[str], CalibrationTable]) -> Instrument:
     """Return an instrument of the rig as it was on a day.
 
     Parameters

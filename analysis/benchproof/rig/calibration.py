@@ -165,9 +165,7 @@ def _lowest_degree(x: FloatArray, y: FloatArray) -> PolynomialFit:
     return fits[-1]
 
 
-def _hysteresis(
-    fit: PolynomialFit, applied: FloatArray, indicated: FloatArray, direction: Sequence[str]
-) -> float:
+def _hysteresis(fit: PolynomialFit, applied: FloatArray, indicated: FloatArray, direction: Sequence[str]) -> float:
     """Return the largest smoothed difference of the branches where paired differences are significant, else 0."""
     corrected = fit(indicated)
     down = np.array([word == "down" for word in direction])
@@ -175,10 +173,7 @@ def _hysteresis(
     if len(loads) < _FEWEST_PAIRS:
         return 0.0
     apart = np.array(
-        [
-            corrected[(applied == load) & down].mean() - corrected[(applied == load) & ~down].mean()
-            for load in loads
-        ]
+        [corrected[(applied == load) & down].mean() - corrected[(applied == load) & ~down].mean() for load in loads]
     )
     if not np.ptp(apart) and not apart.any():
         return 0.0

@@ -238,7 +238,9 @@ class Instrument:
         ratio = float(values.var(ddof=1)) / stated
         if stats.chi2.sf((values.size - 1) * ratio, values.size - 1) >= CONTRADICTED:
             return ()
-        sentence = f"readings of {key} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
+        sentence = (
+            f"readings of {key} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
+        )
         return (Remark("repeatability_contradicted", occasion.run, sentence),)
 
     def _bow(self, indicated: FloatArray) -> FloatArray:
@@ -254,10 +256,7 @@ class Instrument:
         draws = np.stack([part.draws for part in self._fit_parts(trials)])
         error = fit.basis(indicated) @ (root @ draws)
         for part in self._hysteresis_parts(trials):
-            error = (
-                error
-                + self.calibration.hysteresis / (2 * 3**0.5) * part.draws * self._loaded(indicated)[:, None]
-            )
+            error = error + self.calibration.hysteresis / (2 * 3**0.5) * part.draws * self._loaded(indicated)[:, None]
         return np.asarray(error, dtype=np.float64)
 
     def _loaded(self, indicated: FloatArray) -> FloatArray:

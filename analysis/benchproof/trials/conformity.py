@@ -5,9 +5,7 @@ from __future__ import annotations
 from scipy import special
 
 
-def conformity_probability(
-    value: float, standard: float, low: float | None = None, high: float | None = None
-) -> float:
+def conformity_probability(value: float, standard: float, low: float | None = None, high: float | None = None) -> float:
     """Return the probability that the true value lies between the limits, for a normal distribution.
 
     ``p_c = Phi((TU - y) / u) - Phi((TL - y) / u)`` (JCGM 106:2012, 7.4).

@@ -193,7 +193,7 @@ def score_table(kind: Kind, degrees: int | None, count: int) -> FloatArray:
         case "triangular":
             scores = _unit(np.sign(2 * p - 1) * (1 - np.sqrt(1 - np.abs(2 * p - 1))))
         case "student":
-            scores = _odd(special.stdtrit(float(degrees or 0), p))
+            scores = _odd(np.asarray(special.stdtrit(float(degrees or 0), p), dtype=np.float64))
         case _:
             message = f"a {kind} shape is drawn together with its fellows, not alone"
             raise ValueError(message)
@@ -224,4 +224,4 @@ def _odd(scores: FloatArray) -> FloatArray:
 
 def _unit(scores: FloatArray) -> FloatArray:
     even = _odd(scores)
-    return even / np.sqrt(np.mean(even * even))
+    return np.asarray(even / np.sqrt(np.mean(even * even)), dtype=np.float64)

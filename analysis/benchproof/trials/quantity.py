@@ -8,9 +8,10 @@ keep every correlation without a covariance matrix.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, reduce
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -31,11 +32,8 @@ REMAINDER: Final = "non-linear remainder"
 """Label of the share of variance that no source explains linearly."""
 
 
-class Function(Protocol):
-    """A function that takes floats to a float and, elementwise, arrays to an array."""
-
-    def __call__(self, *arguments: FloatArray) -> FloatArray:
-        """Return the function's value."""
+Function = Callable[..., Any]
+"""Takes floats to a float and, elementwise, arrays to an array; numpy's own functions among them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -191,7 +189,7 @@ def combine(function: Function, *quantities: Quantity) -> Quantity:
     if len({quantity.trials.shape for quantity in quantities}) != 1:
         message = "quantities of different numbers of trials cannot be combined"
         raise ValueError(message)
-    value = float(function(*(np.float64(quantity.value) for quantity in quantities)))  # type: ignore[arg-type]
+    value = float(function(*(np.float64(quantity.value) for quantity in quantities)))
     trials = np.asarray(function(*(quantity.trials for quantity in quantities)), dtype=np.float64)
     return Quantity(value, trials, merge_parts(quantity.parts for quantity in quantities))
 
@@ -210,9 +208,7 @@ def merge_parts(groups: Iterable[tuple[Part, ...]]) -> tuple[Part, ...]:
     return tuple(merged.values())
 
 
-def joint_parts(
-    trials: Trials, identity: tuple[str, ...], label: str, dim: int, df: float | None
-) -> tuple[Part, ...]:
+def joint_parts(trials: Trials, identity: tuple[str, ...], label: str, dim: int, df: float | None) -> tuple[Part, ...]:
     """Return the parts of ``dim`` estimates that share one residual standard deviation, standardised.
 
     Component ``k`` has the identity ``(*identity, str(k))``; its draws are row ``k`` of
@@ -313,4 +309,4 @@ def _weights(parts: tuple[Part, ...], count: int) -> FloatArray:
         nu = tabulated_degrees(group[0].source.shape.df or 1.0)
         square = reduce(np.add, (part.draws**2 for part in group))
         exponent += 0.5 * ((nu + len(group)) * np.log1p(square / nu) - square)
-    return np.exp(exponent - exponent.max())
+    return np.asarray(np.exp(exponent - exponent.max()), dtype=np.float64)

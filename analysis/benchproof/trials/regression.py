@@ -104,7 +104,8 @@ class PolynomialFit:
     def standard_uncertainty(self, x: ArrayLike) -> FloatArray:
         """Return the standard uncertainties of the fitted ordinates, ``sqrt(v' V v)``, shape (n,)."""
         basis = self.basis(x)
-        return np.sqrt(np.einsum("ij,jk,ik->i", basis, self.fit.covariance, basis))
+        variance = np.einsum("ij,jk,ik->i", basis, self.fit.covariance, basis)
+        return np.asarray(np.sqrt(variance), dtype=np.float64)
 
     @single_threaded()
     def in_powers_of_x(self) -> Fit:
@@ -201,8 +202,12 @@ def fit_curve(model: Model, start: ArrayLike, x: ArrayLike, y: ArrayLike) -> Fit
         message = f"{y.size} observations do not settle {start.size} parameters"
         raise ValueError(message)
     unit = np.where(start == 0, 1.0, np.abs(start))
+
+    def left_over(scaled: FloatArray) -> FloatArray:
+        return y - model(scaled * unit, x)
+
     result = optimize.least_squares(
-        lambda scaled: y - model(scaled * unit, x),
+        left_over,
         start / unit,
         jac="3-point",
         x_scale="jac",

@@ -28,9 +28,7 @@ K = TypeVar("K", bound=str)
 class Model(BaseModel):
     """A strict, frozen record that knows every one of its keys."""
 
-    model_config = ConfigDict(
-        strict=True, frozen=True, extra="forbid", allow_inf_nan=False, hide_input_in_errors=True
-    )
+    model_config = ConfigDict(strict=True, frozen=True, extra="forbid", allow_inf_nan=False, hide_input_in_errors=True)
 
 
 def doc(description: str, example: Any, **more: Any) -> Any:
@@ -90,9 +88,7 @@ def _words(longest: int) -> Callable[[object], str]:
             refuse([Problem("an empty text", expected, "Write the words, or delete the key.")])
         elif len(value) > longest:
             found = f"{len(value)} characters"
-            refuse(
-                [Problem(found, f"at most {longest} characters", "Shorten it; long prose belongs in text:.")]
-            )
+            refuse([Problem(found, f"at most {longest} characters", "Shorten it; long prose belongs in text:.")])
         return str(value)
 
     return check
@@ -101,9 +97,7 @@ def _words(longest: int) -> Callable[[object], str]:
 Words = Annotated[str, PlainValidator(_words(500)), WithJsonSchema({"type": "string", "maxLength": 500})]
 """A line of literal text."""
 
-Prose = Annotated[
-    str, PlainValidator(_words(100_000)), WithJsonSchema({"type": "string", "maxLength": 100_000})
-]
+Prose = Annotated[str, PlainValidator(_words(100_000)), WithJsonSchema({"type": "string", "maxLength": 100_000})]
 """Paragraphs."""
 
 
@@ -139,11 +133,11 @@ def _path_fault(value: object, folder: str, suffixes: tuple[str, ...]) -> str | 
     if not isinstance(value, str):
         return "Write the path as text."
     parts = value.split("/")
-    if not value.startswith(f"{folder}/") or len(parts) < 2 or not all(parts):  # noqa: PLR2004
+    if not value.startswith(f"{folder}/") or len(parts) < 2 or not all(parts):
         return f"Put the file under {folder}/ and write its path from there, with forward slashes."
     if any(part.startswith(".") or part.endswith((" ", ".")) for part in parts):
         return "Leave out . and .. parts, hidden files, and names that end in a dot or a space."
-    if not value.isprintable() or _UNSAFE & set(value) or len(value) > 200:  # noqa: PLR2004
+    if not value.isprintable() or _UNSAFE & set(value) or len(value) > 200:
         return 'Use printable characters other than < > : " | ? * and backslash, at most 200.'
     if suffixes and not value.lower().endswith(suffixes):
         return f"Use a file that ends in {', '.join(suffixes)}."
@@ -174,6 +168,20 @@ CalibrationPath = Annotated[
     path_under("calibration", "calibration/thrust-2026-02.csv"),
     WithJsonSchema({"type": "string", "pattern": "^calibration/"}),
 ]
+
+
+def required(value: T | None) -> T:
+    """Return what every motor campaign has and a comparison has not.
+
+    Raises
+    ------
+    TypeError
+        If it is not there: a comparison was taken for a campaign with tests.
+    """
+    if value is None:
+        message = "a campaign with tests was expected"
+        raise TypeError(message)
+    return value
 
 
 def unknown(word: object, valid: tuple[str, ...], kind: str) -> Problem:

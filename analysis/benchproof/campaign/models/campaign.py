@@ -8,7 +8,6 @@ from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
 from benchproof.campaign.models.base import Day, Many, Model, Name, Prose, Scalar, Table, Words, doc, unknown
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
-from benchproof.campaign.models.tests import AnyTest
 from benchproof.campaign.models.values import Currency, Mass, anything, measured
 from benchproof.campaign.problems import Problem, refuse
 from benchproof.campaign.units import UnitError, read_any, read_measured, what
@@ -17,7 +16,8 @@ from benchproof.nomenclature import QUANTITIES
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from benchproof.campaign.units import Measured
+    from benchproof.campaign.models.tests import AnyTest
+
 
 RESERVED: Final = ("rigs",)
 """Folder names under runs/ that no campaign may have."""
@@ -115,9 +115,7 @@ class Claim(Model):
 
     say: Words = doc("the sentence", "Makes more thrust at 200 W than the reference motor")
     quantity: Words = doc("the figure it is about", "thrust")
-    at: Table[Words, Words] = Field(
-        default={}, description="operating point", examples=[{"electrical_power": "200 W"}]
-    )
+    at: Table[Words, Words] = Field(default={}, description="operating point", examples=[{"electrical_power": "200 W"}])
     relation: Literal["more", "less", "equal", "at_least", "at_most"] = doc("relation", "more")
     than: Words = doc("a campaign, label, or a value", "2026-01-alder-2306")
     by: Words | None = doc("margin of more and less", "3 %", default=None)
@@ -224,5 +222,3 @@ class Campaign(Model):
         for key in ("specimen", "tests"):
             if getattr(self, key):
                 yield Problem(f"{key}: in a comparison", "campaigns: instead", f"Delete {key}:.", (key,))
-
-

@@ -55,9 +55,7 @@ class LabDetails(Model):
     disclosure: Words = doc(
         "who pays for the tests, printed at the top of every report", "Motors are bought at full price."
     )
-    data_license: Words | None = doc(
-        "licence of the published data (SPDX identifier)", "CC-BY-4.0", default=None
-    )
+    data_license: Words | None = doc("licence of the published data (SPDX identifier)", "CC-BY-4.0", default=None)
     invented: bool = doc(
         "true if the data are made up, as in a demonstration; every page then says so", True, default=False
     )
@@ -109,9 +107,7 @@ class ReferenceAir(Model):
 
 
 def _standard_air() -> ReferenceAir:
-    return ReferenceAir.model_validate(
-        {"temperature": "15 degC", "pressure": "1013.25 hPa", "humidity": "0 %"}
-    )
+    return ReferenceAir.model_validate({"temperature": "15 degC", "pressure": "1013.25 hPa", "humidity": "0 %"})
 
 
 class Lab(Model):
@@ -128,6 +124,4 @@ class Lab(Model):
     )
     coverage: float = doc("probability of the printed intervals", 0.95, default=0.95, ge=0.5, le=0.999)
     seed: int = doc("seed of all trials; the same for all campaigns", 20260101, ge=0, lt=2**63)
-    trials: int = doc(
-        "number of trials; the same for all campaigns", 20000, default=20000, ge=1000, le=1_000_000
-    )
+    trials: int = doc("number of trials; the same for all campaigns", 20000, default=20000, ge=1000, le=1_000_000)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-import re
-from typing import TYPE_CHECKING, Any, Final, Literal, Self
+from typing import TYPE_CHECKING, Final, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -28,7 +27,6 @@ from benchproof.campaign.models.values import (
     Frequency,
     InertiaValue,
     Length,
-    Measured,
     Ratio,
     Resistance,
     Speed,
@@ -36,7 +34,7 @@ from benchproof.campaign.models.values import (
     convertible,
 )
 from benchproof.campaign.problems import Problem, refuse
-from benchproof.campaign.units import example, spellings, what
+from benchproof.campaign.units import Measured, example, spellings, what
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,9 +77,7 @@ class ErrorStatement(Model):
 
     scale: Ratio | None = doc("relative error, a half-width", "0.15 %", default=None)
     offset: AnyDifference | None = doc("absolute error, a half-width", "0.02 N", default=None)
-    linearity: AnyDifference | None = doc(
-        "bow, zero at zero and at full scale, a half-width", "0.01 N", default=None
-    )
+    linearity: AnyDifference | None = doc("bow, zero at zero and at full scale, a half-width", "0.01 N", default=None)
     resolution: AnyDifference | None = doc("digital step", "0.005 N", default=None)
     repeatability: AnyDifference | None = doc("standard scatter of one reading", "0.006 g", default=None)
     per: Per | None = doc("how often the error is drawn anew", "run", default=None)
@@ -141,9 +137,7 @@ class ErrorStatement(Model):
 class CalibrationEntry(Model):
     """One calibration of an instrument."""
 
-    file: CalibrationPath = doc(
-        "file with columns applied, indicated, direction", "calibration/thrust-2026-02.csv"
-    )
+    file: CalibrationPath = doc("file with columns applied, indicated, direction", "calibration/thrust-2026-02.csv")
     dated: Day = doc("day of the calibration", "2026-02-10")
     expires: Day = doc("first day it no longer holds", "2026-08-10")
     applied_unit: Words = doc("unit of the column applied; a mass for dead weights", "kg")
@@ -199,9 +193,7 @@ class InstrumentEntry(Model):
         for position, error in enumerate(self.errors):
             key = (error.kind, error.scope, error.name)
             if key in seen:
-                found = f"a second {error.kind} per {error.scope}" + (
-                    f" named {error.name}" if error.name else ""
-                )
+                found = f"a second {error.kind} per {error.scope}" + (f" named {error.name}" if error.name else "")
                 remedy = "Give each a name: of its own, or state their sum once."
                 yield Problem(found, "statements that can be told apart", remedy, ("errors", position))
             seen.add(key)

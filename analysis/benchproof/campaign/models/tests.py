@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
@@ -18,24 +18,26 @@ from benchproof.campaign.models.base import (
     Words,
     doc,
 )
-from benchproof.campaign.models.layout import LogLayout
-from benchproof.campaign.models.values import (
-    AngleValue,
-    CurrentValue,
-    HumidityValue,
-    InertiaValue,
-    LengthValue,
-    Mass,
-    MassValue,
-    PressureValue,
-    Ratio,
-    Resistance,
-    ResistanceValue,
-    SpeedValue,
-    TemperatureValue,
-    TimeValue,
-    VoltageValue,
-)
+
+if TYPE_CHECKING:
+    from benchproof.campaign.models.layout import LogLayout
+    from benchproof.campaign.models.values import (
+        AngleValue,
+        CurrentValue,
+        HumidityValue,
+        InertiaValue,
+        LengthValue,
+        Mass,
+        MassValue,
+        PressureValue,
+        Ratio,
+        Resistance,
+        ResistanceValue,
+        SpeedValue,
+        TemperatureValue,
+        TimeValue,
+        VoltageValue,
+    )
 
 
 class Air(Model):
@@ -105,12 +107,8 @@ class BackEmf(Test):
 
     test: Literal["back_emf"] = doc("kind of test", "back_emf")
     waveform: Literal["peak", "rms", "rectified_mean"] = doc("what the voltages are", "peak")
-    points: Many[BackEmfPoint] = doc(
-        "points", [{"speed": "5000 rpm", "voltage": "2.86 V"}], min_length=1
-    )
-    winding_temperature: TemperatureValue | None = doc(
-        "temperature of the motor", "22 degC", default=None
-    )
+    points: Many[BackEmfPoint] = doc("points", [{"speed": "5000 rpm", "voltage": "2.86 V"}], min_length=1)
+    winding_temperature: TemperatureValue | None = doc("temperature of the motor", "22 degC", default=None)
 
 
 class NoLoadPoint(Model):

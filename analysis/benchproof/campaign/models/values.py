@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from pydantic import PlainValidator, WithJsonSchema
 
@@ -13,7 +13,6 @@ from benchproof.campaign.currencies import CURRENCIES
 from benchproof.campaign.models.base import unknown
 from benchproof.campaign.problems import Problem, refuse
 from benchproof.campaign.units import (
-    Dimension,
     Measured,
     UnitError,
     example,
@@ -25,6 +24,9 @@ from benchproof.campaign.units import (
     spellings,
     what,
 )
+
+if TYPE_CHECKING:
+    from benchproof.campaign.spellings import Dimension
 
 Sign = Literal["any", "positive", "not negative"]
 
@@ -132,28 +134,18 @@ def _form(value: Mapping[Any, Any], dimension: Dimension) -> list[Problem]:
 
 def _coverage_factor(value: Mapping[Any, Any]) -> list[Problem]:
     k = value.get("k")
-    if "expanded" in value and not (
-        isinstance(k, (int, float)) and not isinstance(k, bool) and 0 < k < math.inf
-    ):
+    if "expanded" in value and not (isinstance(k, (int, float)) and not isinstance(k, bool) and 0 < k < math.inf):
         found = "expanded: without k:" if k is None else f"k: {shortened(k)}"
-        return [
-            Problem(found, "the coverage factor as a number, such as k: 2", "Add k: from the certificate.")
-        ]
+        return [Problem(found, "the coverage factor as a number, such as k: 2", "Add k: from the certificate.")]
     if "k" in value and "expanded" not in value:
-        return [
-            Problem(
-                "k: without expanded:", "k: beside expanded: only", "Delete k:, or write expanded:.", ("k",)
-            )
-        ]
+        return [Problem("k: without expanded:", "k: beside expanded: only", "Delete k:, or write expanded:.", ("k",))]
     return []
 
 
 def _unknown_key(key: object, valid: tuple[str, ...]) -> Problem:
     near = nearest(key, valid) if isinstance(key, str) else None
     remedy = f"Write {near}." if near else "Delete it."
-    return Problem(
-        f"the unknown key '{shortened(str(key))}'", f"one of {', '.join(valid)}", remedy, (str(key),)
-    )
+    return Problem(f"the unknown key '{shortened(str(key))}'", f"one of {', '.join(valid)}", remedy, (str(key),))
 
 
 def _inner(value: Mapping[Any, Any], key: str, dimension: Dimension) -> Measured:
@@ -167,11 +159,7 @@ def _inner(value: Mapping[Any, Any], key: str, dimension: Dimension) -> Measured
 def _spread(text: object, centre: Measured, dimension: Dimension, kind: str) -> float:
     """Return an uncertainty in SI; a percentage is relative unless the value's own unit is %."""
     try:
-        if (
-            isinstance(text, str)
-            and text.rstrip().endswith(("%", "ppm"))
-            and _relative(centre, dimension, text)
-        ):
+        if isinstance(text, str) and text.rstrip().endswith(("%", "ppm")) and _relative(centre, dimension, text):
             if dimension == "temperature":
                 raise _relative_temperature(text)
             return read_measured(text, "ratio").si * abs(centre.si)
@@ -247,9 +235,7 @@ def convertible(unit: str, dimension: Dimension) -> bool:
     return True
 
 
-Currency = Annotated[
-    str, PlainValidator(_currency), WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})
-]
+Currency = Annotated[str, PlainValidator(_currency), WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})]
 
 Mass = Annotated[Measured, quantity("mass", "positive"), text_schema("mass")]
 Force = Annotated[Measured, quantity("force", "positive"), text_schema("force")]
@@ -277,9 +263,7 @@ Value = Measured | Uncertain
 MassValue = Annotated[Value, PlainValidator(uncertain("mass", "positive")), value_schema("mass")]
 VoltageValue = Annotated[Value, PlainValidator(uncertain("voltage", "positive")), value_schema("voltage")]
 CurrentValue = Annotated[Value, PlainValidator(uncertain("current", "positive")), value_schema("current")]
-ResistanceValue = Annotated[
-    Value, PlainValidator(uncertain("resistance", "not negative")), value_schema("resistance")
-]
+ResistanceValue = Annotated[Value, PlainValidator(uncertain("resistance", "not negative")), value_schema("resistance")]
 SpeedValue = Annotated[Value, PlainValidator(uncertain("speed", "positive")), value_schema("speed")]
 LengthValue = Annotated[Value, PlainValidator(uncertain("length", "positive")), value_schema("length")]
 AngleValue = Annotated[Value, PlainValidator(uncertain("angle")), value_schema("angle")]
@@ -287,6 +271,4 @@ TimeValue = Annotated[Value, PlainValidator(uncertain("time", "positive")), valu
 InertiaValue = Annotated[Value, PlainValidator(uncertain("inertia", "positive")), value_schema("inertia")]
 TemperatureValue = Annotated[Value, PlainValidator(uncertain("temperature")), value_schema("temperature")]
 PressureValue = Annotated[Value, PlainValidator(uncertain("pressure", "positive")), value_schema("pressure")]
-HumidityValue = Annotated[
-    Value, PlainValidator(uncertain("humidity", "not negative")), value_schema("humidity")
-]
+HumidityValue = Annotated[Value, PlainValidator(uncertain("humidity", "not negative")), value_schema("humidity")]

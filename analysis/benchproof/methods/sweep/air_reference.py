@@ -1,10 +1,10 @@
 """Referring a sweep to other air, by the law that fits what is held constant.
 
-The exponents say how a root moves with density when electrical power, speed or throttle is held. Momentum theory
-gives thrust one third at constant power; motor and propeller models give 0.29 to 0.33 there, and 0.70 to 0.91 for
-thrust at constant throttle and supply, less the more the motor is loaded (computed with assumed motors). At constant speed
-electrical power follows density less than shaft power where the motor's own drag is a large part of it. The half-widths cover that range and are a source of
-error of their own.
+The exponents say how a root moves with density when electrical power, speed or throttle is held. Momentum theory gives
+thrust one third at constant shaft power; motor and propeller models give 0.29 to 0.33 at constant electrical power, and
+0.70 to 0.91 at constant throttle and supply, less the more the motor is loaded (computed with assumed motors). At
+constant speed electrical power follows density less than shaft power does where the motor's own drag is a large part of
+it. The half-widths cover these ranges and are a source of error of their own.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from benchproof.trials.engine import Trials
 
     FloatArray = NDArray[np.float64]
+
 
 @dataclass(frozen=True, slots=True)
 class Exponent:
@@ -67,7 +68,7 @@ LAWS: Final[Mapping[str, Law]] = MappingProxyType(
     {
         law.held: law
         for law in (
-            _law("electrical_power", Exponent(-1 / 3, 0.017, "speed"), Exponent(0.0)),
+            _law("electrical_power", Exponent(-0.34, 0.017, "speed"), Exponent(0.0)),
             _law("speed", Exponent(0.0), Exponent(0.95, 0.13, "supply")),
             _law("throttle", Exponent(-0.10, 0.06, "speed"), Exponent(0.77, 0.05, "supply")),
         )

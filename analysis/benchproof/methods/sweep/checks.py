@@ -100,9 +100,7 @@ def _speed_remarks(run: SweepRun, points: Points, density: float) -> list[Remark
         ),
     ):
         if low <= coefficient * factor <= high:
-            return [
-                Remark("speed_unit", run.occasion.run, f"thrust coefficient {coefficient:.3g}; {sentence}")
-            ]
+            return [Remark("speed_unit", run.occasion.run, f"thrust coefficient {coefficient:.3g}; {sentence}")]
     return []
 
 

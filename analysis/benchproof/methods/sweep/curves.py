@@ -14,9 +14,9 @@ import numpy as np
 from scipy.stats import t as student_t
 
 from benchproof.methods.plateaus import noise_of_mean
+from benchproof.methods.smoother import COINCIDENT, Smooth, smooth
 from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_part
 from benchproof.methods.sweep.propeller import FIGURES
-from benchproof.methods.smoother import COINCIDENT, Smooth, smooth
 from benchproof.trials.distributions import RECTANGULAR, student
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity
@@ -88,9 +88,7 @@ class SweepCurves:
         """
         key = (name, axis)
         if key not in self._fits:
-            self._fits[key] = smooth(
-                self._axis(axis), self._value(name, axis), self._noise(name), self._branch()
-            )
+            self._fits[key] = smooth(self._axis(axis), self._value(name, axis), self._noise(name), self._branch())
         return self._fits[key]
 
     def range(self, axis: str) -> tuple[float, float]:
@@ -122,9 +120,7 @@ class SweepCurves:
         values, trials, parts = self.along(name, axis, np.array([place]))
         return Reading(Quantity(float(values[0]), trials[0], parts[0]))
 
-    def along(
-        self, name: str, axis: str, places: FloatArray
-    ) -> tuple[FloatArray, FloatArray, list[tuple[Part, ...]]]:
+    def along(self, name: str, axis: str, places: FloatArray) -> tuple[FloatArray, FloatArray, list[tuple[Part, ...]]]:
         """Return a figure at several places (logarithms) of an axis.
 
         Returns
@@ -141,9 +137,7 @@ class SweepCurves:
         trials = np.exp(logs[:, None] + errors + scatter + lag)
         return np.exp(logs), trials, [(*parts, *lag_parts, part) for part in scatter_parts]
 
-    def _rig_errors(
-        self, name: str, axis: str, rows: FloatArray, fit: Smooth
-    ) -> tuple[FloatArray, tuple[Part, ...]]:
+    def _rig_errors(self, name: str, axis: str, rows: FloatArray, fit: Smooth) -> tuple[FloatArray, tuple[Part, ...]]:
         """Return what the sources of the rig, the air and the law add to the logarithm, shape (m, trials)."""
         points, monomial = self.points, FIGURES[name]
         total = np.zeros((rows.shape[0], self.trials.count))
@@ -165,9 +159,7 @@ class SweepCurves:
             return None
         return self.points.root_trials[axis] - self.points.roots[axis][:, None]
 
-    def _scatter(
-        self, name: str, axis: str, places: FloatArray, fit: Smooth
-    ) -> tuple[FloatArray, list[Part]]:
+    def _scatter(self, name: str, axis: str, places: FloatArray, fit: Smooth) -> tuple[FloatArray, list[Part]]:
         """Return the fit's own error by trial, jointly for all places, and one source a place."""
         factor = fit.error_factor(places)
         identity = (*self.points.identity, "scatter", axis, name)
@@ -176,9 +168,7 @@ class SweepCurves:
         label = f"scatter of plateaus about the curve, {self.points.identity[-1]}"
         shape = student(fit.degrees_of_freedom)
         parts = [
-            Part(
-                Source((*identity, f"{place:.9f}"), label, shape), draws[k] / size[k] if size[k] else draws[k]
-            )
+            Part(Source((*identity, f"{place:.9f}"), label, shape), draws[k] / size[k] if size[k] else draws[k])
             for k, place in enumerate(places)
         ]
         return draws, parts
@@ -196,9 +186,7 @@ class SweepCurves:
         if not size:
             return np.zeros(1), ()
         identity = (*self.points.identity, "branches", axis, name)
-        source = Source(
-            identity, f"difference of up and down branch, {self.points.identity[-1]}", RECTANGULAR
-        )
+        source = Source(identity, f"difference of up and down branch, {self.points.identity[-1]}", RECTANGULAR)
         draws = self.trials.draw(source)
         return size / (2 * 3**0.5) * draws, (Part(source, draws),)
 

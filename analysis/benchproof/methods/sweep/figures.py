@@ -32,9 +32,7 @@ Group = tuple[str, tuple[tuple[str, str], ...]]
 """Sample, and what tells its runs apart: the propeller, where a sample has more than one."""
 
 
-def figures_of(
-    runs: Sequence[ReducedRun], bench: Bench, method: str
-) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+def figures_of(runs: Sequence[ReducedRun], bench: Bench, method: str) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
     """Return every figure the runs can give, by sample and operating point, and remarks on them.
 
     Parameters
@@ -61,8 +59,8 @@ def figures_of(
                     figure, found = _figure(name, axis, {**at, **dict(where)}, place, sample, able, method)
                     figures.append(figure)
                     remarks.extend(found if (name, axis) == JUDGED else ())
-    kept, found = judged(figures)
-    return kept, (*remarks, *found)
+    kept, unusual = judged(figures)
+    return kept, (*remarks, *unusual)
 
 
 def grouped(runs: Sequence[ReducedRun]) -> dict[Group, list[ReducedRun]]:

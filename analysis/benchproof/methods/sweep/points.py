@@ -171,7 +171,9 @@ class Tare:
         """Return what a reader must know of the tare."""
         where = run.occasion.run
         if not self.times.size:
-            sentence = "the log has no second at zero throttle with the shaft at rest, so thrust is as indicated, without tare"
+            sentence = (
+                "the log has no second at zero throttle with the shaft at rest, so thrust is as indicated, without tare"
+            )
             return (Remark("no_tare", where, sentence),)
         found = []
         for name, values in self.values.items():
@@ -249,8 +251,7 @@ def _roots(
         if name in run.channels:
             nominal[name], by_trial[name] = _channel(run, name, plateaus, tare, trials)
     indicated = {
-        name: np.array([p.means[name] for p in plateaus])
-        for name in ("voltage", "current", "electrical_power")
+        name: np.array([p.means[name] for p in plateaus]) for name in ("voltage", "current", "electrical_power")
     }
     gain = indicated["electrical_power"] / (indicated["voltage"] * indicated["current"])
     voltage, voltage_trials = nominal.pop("voltage"), by_trial.pop("voltage")

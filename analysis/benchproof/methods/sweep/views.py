@@ -53,9 +53,7 @@ def views(runs: Sequence[ReducedRun], bench: Bench) -> tuple[tuple[Chart, ...], 
     return tuple(charts), (_runs_table(runs), _plateau_table(runs))
 
 
-def _curve_chart(
-    name: str, axis: str, words: str, groups: dict[Group, list[ReducedRun]], bench: Bench
-) -> Chart:
+def _curve_chart(name: str, axis: str, words: str, groups: dict[Group, list[ReducedRun]], bench: Bench) -> Chart:
     series: list[Series] = []
     for (sample, where), repeats in groups.items():
         able = [run for run in repeats if _drawable(run, name, axis)]
@@ -67,7 +65,7 @@ def _curve_chart(
     return Chart(
         name=f"{name}_vs_{axis}",
         title=f"{term(name).title} against {term(axis).title.lower()}",
-        caption=f"{words} Band: {coverage} coverage interval of the sample's mean curve; points: settled throttle steps.",
+        caption=f"{words} Band: {coverage} coverage interval of the sample's mean curve; points: settled steps.",
         x=Axis.of(axis),
         y=Axis.of(name),
         series=tuple(series),
@@ -153,9 +151,7 @@ def _log_chart(runs: Sequence[ReducedRun]) -> Chart:
 def _residual_chart(groups: dict[Group, list[ReducedRun]]) -> Chart:
     """Return how far each step lies off its run's thrust curve."""
     series = []
-    for each in (
-        run for repeats in groups.values() for run in repeats if _drawable(run, "thrust", "electrical_power")
-    ):
+    for each in (run for repeats in groups.values() for run in repeats if _drawable(run, "thrust", "electrical_power")):
         fit = each.curves.fit("thrust", "electrical_power")
         series.append(
             Series(
@@ -169,7 +165,7 @@ def _residual_chart(groups: dict[Group, list[ReducedRun]]) -> Chart:
     return Chart(
         name="thrust_residuals",
         title="Steps off the curve",
-        caption="How far each settled step lies off its run's smooth thrust curve. A pattern here would mean the curve is too stiff.",
+        caption="How far each settled step lies off its run's smooth curve. A pattern would mean the curve is too stiff.",
         x=Axis.of("electrical_power"),
         y=Axis("residual", "Step less curve", "%"),
         series=tuple(series),
