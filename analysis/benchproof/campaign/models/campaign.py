@@ -8,6 +8,7 @@ from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
 from benchproof.campaign.models.base import Day, Many, Model, Name, Prose, Scalar, Table, Words, doc, unknown
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
+from benchproof.campaign.models.tests import AnyTest
 from benchproof.campaign.models.values import Currency, Mass, anything, measured
 from benchproof.campaign.problems import Problem, refuse
 from benchproof.campaign.units import UnitError, read_any, read_measured, what
@@ -15,9 +16,6 @@ from benchproof.nomenclature import QUANTITIES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-    from benchproof.campaign.models.tests import AnyTest
-
 
 RESERVED: Final = ("rigs",)
 """Folder names under runs/ that no campaign may have."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -18,26 +18,24 @@ from benchproof.campaign.models.base import (
     Words,
     doc,
 )
-
-if TYPE_CHECKING:
-    from benchproof.campaign.models.layout import LogLayout
-    from benchproof.campaign.models.values import (
-        AngleValue,
-        CurrentValue,
-        HumidityValue,
-        InertiaValue,
-        LengthValue,
-        Mass,
-        MassValue,
-        PressureValue,
-        Ratio,
-        Resistance,
-        ResistanceValue,
-        SpeedValue,
-        TemperatureValue,
-        TimeValue,
-        VoltageValue,
-    )
+from benchproof.campaign.models.layout import LogLayout
+from benchproof.campaign.models.values import (
+    AngleValue,
+    CurrentValue,
+    HumidityValue,
+    InertiaValue,
+    LengthValue,
+    Mass,
+    MassValue,
+    PressureValue,
+    Ratio,
+    Resistance,
+    ResistanceValue,
+    SpeedValue,
+    TemperatureValue,
+    TimeValue,
+    VoltageValue,
+)
 
 
 class Air(Model):

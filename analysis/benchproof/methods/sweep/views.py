@@ -165,7 +165,7 @@ def _residual_chart(groups: dict[Group, list[ReducedRun]]) -> Chart:
     return Chart(
         name="thrust_residuals",
         title="Steps off the curve",
-        caption="How far each settled step lies off its run's smooth curve. A pattern would mean the curve is too stiff.",
+        caption="How far each settled step lies off its run's smooth curve. A pattern would mean too stiff a curve.",
         x=Axis.of("electrical_power"),
         y=Axis("residual", "Step less curve", "%"),
         series=tuple(series),
