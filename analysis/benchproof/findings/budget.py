@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from benchproof.methods.records import Column, Table
@@ -35,12 +36,17 @@ def budget_table(figure: Figure) -> Table:
     where = ", ".join(figure.at.values())
     whom = "the model" if figure.sample is None else f"sample {figure.sample}"
     return Table(
-        name="-".join(["budget", figure.name, *(v.replace(" ", "") for v in figure.at.values())]),
+        name="-".join(["budget", figure.name, *(_plain(words) for words in figure.at.values())]),
         title=f"Uncertainty of {term(figure.name).title.lower()}" + (f" at {where}" if where else ""),
         caption=f"What makes up the standard uncertainty for {whom}: each source's own and its share of the variance.",
         columns=(Column("Source", align="left"), Column("Standard uncertainty", unit), Column("Share", "%")),
         rows=(*rows, ("All together", f"{total:.2g}", "100.0")),
     )
+
+
+def _plain(words: str) -> str:
+    """Return words as part of a name: letters, digits, dots and dashes."""
+    return re.sub(r"[^A-Za-z0-9.]+", "-", words.replace("%", "percent")).strip("-")
 
 
 def worth_a_budget(figures: Sequence[Figure]) -> tuple[Figure, ...]:

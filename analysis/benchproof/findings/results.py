@@ -5,14 +5,40 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.nomenclature import term
+from benchproof.nomenclature import OPERATING_POINTS, term
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from benchproof.errors import Remark
     from benchproof.methods.method import Method
     from benchproof.methods.records import Chart, Figure, Series
+
+_TOP: Final = ("schema", "campaign", "methods", "software", "inputs", "quantities", "curves", "claims", "warnings")
+_ENTRY: Final = (
+    "name",
+    "at",
+    "sample",
+    "unit",
+    "value",
+    "standard_uncertainty",
+    "degrees_of_freedom",
+    "interval",
+    "coverage",
+    "method",
+    "flags",
+)
+_AT: Final = (
+    "part",
+    *OPERATING_POINTS,
+    "step",
+    "rate",
+    "pulse",
+    "state_of_charge",
+    "propeller",
+    "flywheel",
+    "airflow",
+)
 
 SCHEMA: Final = "benchproof-results/1"
 
@@ -44,6 +70,43 @@ def results(
         ],
         "warnings": [{"code": r.code, "where": r.where, "message": r.message} for r in remarks],
     }
+
+
+def in_order(record: Mapping[str, Any]) -> dict[str, Any]:
+    """Return results with their keys in the contract's order, which a notebook file does not keep.
+
+    Parameters
+    ----------
+    record : Mapping
+        results.json as plain data.
+    """
+    ordered = _keyed(record, _TOP)
+    ordered["software"] = _keyed(ordered.get("software", {}), ("benchproof", "python"))
+    ordered["inputs"] = dict(sorted(ordered.get("inputs", {}).items(), key=lambda item: _input_place(item[0])))
+    ordered["quantities"] = [_entry_in_order(each) for each in ordered.get("quantities", ())]
+    ordered["curves"] = [_keyed(each, ("name", "sample", "file")) for each in ordered.get("curves", ())]
+    ordered["warnings"] = [_keyed(each, ("code", "where", "message")) for each in ordered.get("warnings", ())]
+    return ordered
+
+
+def _keyed(record: Mapping[str, Any], first: Sequence[str]) -> dict[str, Any]:
+    """Return a mapping with some keys first and the rest by name."""
+    return {key: record[key] for key in (*first, *sorted(set(record) - set(first))) if key in record}
+
+
+def _entry_in_order(each: Mapping[str, Any]) -> dict[str, Any]:
+    ordered = _keyed(each, _ENTRY)
+    ordered["at"] = _keyed(ordered.get("at", {}), _AT)
+    return ordered
+
+
+def _input_place(name: str) -> tuple[int, str]:
+    """Return where an input stands: the lab, the rig and its calibrations, the campaign, its logs and photos."""
+    if name == "runs/lab.yaml":
+        return 0, name
+    if name.startswith("runs/rigs/"):
+        return (1 if name.endswith("/rig.yaml") else 2), name
+    return (3 if name.endswith("/campaign.yaml") else 4), name
 
 
 def entry(figure: Figure, coverage: float) -> dict[str, Any]:

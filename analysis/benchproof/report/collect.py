@@ -10,6 +10,7 @@ from typing import Any, Final, TypeVar
 from pydantic import ValidationError
 
 from benchproof.errors import Fault, InputError
+from benchproof.findings.results import in_order
 from benchproof.report.drawings import inert_drawing
 from benchproof.report.records import MIME_PREFIX, Chart, Method, Page, Record, Results, Table
 
@@ -100,7 +101,8 @@ def collect(notebook: Mapping[str, Any]) -> Collected:
     """
     outputs = list(_outputs(notebook))
     page = _only(outputs, "page", Page)
-    results_place, results_data = _only_data(outputs, "results")
+    results_place, unordered = _only_data(outputs, "results")
+    results_data = in_order(unordered)
     charts = [_drawn(place, bundle, data) for place, kind, data, bundle in outputs if kind == "chart"]
     tables = _named(outputs, "table", Table)
     methods = _named(outputs, "method", Method)
