@@ -271,13 +271,13 @@ QUANTITIES: Final = _table(
     Term(
         "residual_unbalance",
         "Residual unbalance",
-        "U",
+        "U_res",
         "kg*m",
         1.0,
         "mass times eccentricity of the rotor in one plane",
         (Shown("mg*mm", 1e-9),),
     ),
-    Term("capacity", "Capacity", "Q", "A*h", 3600.0, "charge delivered between stated limits"),
+    Term("capacity", "Capacity", "C", "A*h", 3600.0, "charge delivered between stated limits"),
     Term("energy", "Energy", "E", "W*h", 3600.0, "energy delivered between stated limits"),
     Term(
         "dc_resistance",

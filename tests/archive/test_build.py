@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from workspaces import CAMPAIGN, LAB, RIG, sweep_log, write_workspace
 
 SCRIPTS = Path(sys.executable).parent
@@ -112,9 +113,7 @@ def test_two_builds_are_the_same_bytes_in_any_order_and_at_any_number_of_threads
 
 
 def differing(one: Path, other: Path) -> list[str]:
-    names = sorted(
-        {p.relative_to(r).as_posix() for r in (one, other) for p in r.rglob("*") if p.is_file()}
-    )
+    names = sorted({p.relative_to(r).as_posix() for r in (one, other) for p in r.rglob("*") if p.is_file()})
     return [n for n in names if not (other / n).exists() or not filecmp.cmp(one / n, other / n, shallow=False)]
 
 
@@ -141,7 +140,7 @@ def test_an_unusable_lab_file_makes_the_request_unusable(tmp_path: Path) -> None
     (root / "runs/lab.yaml").write_text(LAB.replace("seed: 1", "seed: one"))
     done = run(root, "build", check=False)
     assert done.returncode == 2
-    assert 'runs/lab.yaml' in done.stderr
+    assert "runs/lab.yaml" in done.stderr
     assert "seed" in done.stderr
 
 
@@ -172,7 +171,7 @@ def test_a_started_campaign_names_what_is_left_to_fill_in(tmp_path: Path) -> Non
     assert (root / "runs/2026-09-new/raw/my-sweep.csv").read_bytes() == log.read_bytes()
     done = run(root, "check", "2026-09-new", check=False)
     assert done.returncode == 2
-    assert "dates.tested: found \"FILL\"" in done.stdout
+    assert 'dates.tested: found "FILL"' in done.stdout
     assert run(root, "new", "2026-09-new", check=False).returncode == 2
 
 
@@ -203,7 +202,10 @@ def test_published_coefficients_of_a_research_propeller_come_back(tmp_path: Path
     speed: {column: rpm, unit: rpm, instrument: tacho}
 """
     rig = RIG[: RIG.index("logs:")] + layout
-    rig = rig.replace("  volts: {", '  plain: {measures: thrust, errors: [{scale: "0.2 %"}]}\n  torque: {measures: torque, errors: [{scale: "0.5 %"}]}\n  volts: {')
+    rig = rig.replace(
+        "  volts: {",
+        '  plain: {measures: thrust, errors: [{scale: "0.2 %"}]}\n  torque: {measures: torque, errors: [{scale: "0.5 %"}]}\n  volts: {',
+    )
     rig = rig.replace('diameter: "129.5 mm", blades: 3', 'diameter: "228.6 mm", blades: 2')
     (root / "runs/rigs/bench/rig.yaml").write_text(rig)
     text = CAMPAIGN.format(name="2026-03-a").replace('"20 degC"', '"15 degC"').replace('"1000 hPa"', '"1013.25 hPa"')

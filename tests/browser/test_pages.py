@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from selenium import webdriver
+
 from workspaces import CAMPAIGN, LAB, write_workspace
 
 pytestmark = pytest.mark.browser
@@ -91,7 +92,9 @@ def hostile(text: str) -> str:
 def test_hostile_words_are_shown_as_text(browser, tmp_path: Path) -> None:
     root = write_workspace(tmp_path)
     text = CAMPAIGN.format(name="2026-03-a")
-    text = text.replace('"A test motor"', hostile(HOSTILE)).replace("maker: Invented Works", f"maker: {hostile(HOSTILE)}")
+    text = text.replace('"A test motor"', hostile(HOSTILE)).replace(
+        "maker: Invented Works", f"maker: {hostile(HOSTILE)}"
+    )
     text = text.replace("readings: [", f"exclude: {hostile(HOSTILE)}, readings: [", 1)
     text = text.replace(
         "text: |\n",
@@ -99,10 +102,13 @@ def test_hostile_words_are_shown_as_text(browser, tmp_path: Path) -> None:
         "  <script>window.ran = 3</script> <b onclick='x()'>b</b> [a](javascript:alert(1)) ![p](file:///etc/passwd)\n\n",
     ).replace('Weighs {{ quote("mass") }} and makes', "Makes")
     (root / "runs/2026-03-a/campaign.yaml").write_text(text)
-    lab = LAB.replace('name: Test Bench', f"name: {hostile(HOSTILE)}, url: \"javascript:alert(1)\"")
+    lab = LAB.replace("name: Test Bench", f'name: {hostile(HOSTILE)}, url: "javascript:alert(1)"')
     (root / "runs/lab.yaml").write_text(lab)
     log = root / "runs/2026-03-a/raw/sweep.csv"
-    log.write_text("# <script>window.ran = 4</script>\n" + log.read_text().replace("t_ms,", "t_ms,<script>x</script>,", 1).replace("\n0,", "\n0,{{7*7}},", 1))
+    log.write_text(
+        "# <script>window.ran = 4</script>\n"
+        + log.read_text().replace("t_ms,", "t_ms,<script>x</script>,", 1).replace("\n0,", "\n0,{{7*7}},", 1)
+    )
     fixed = [line if k < 2 else line.replace(",", ",x,", 1) for k, line in enumerate(log.read_text().splitlines())]
     fixed[2] = fixed[2].replace("{{7*7}},x", "{{7*7}}").replace("x,{{7*7}}", "{{7*7}}")
     log.write_text("\n".join(fixed) + "\n")
@@ -119,4 +125,4 @@ def test_hostile_words_are_shown_as_text(browser, tmp_path: Path) -> None:
     assert "{{ 7 * 7 }}" in shown
     source = page.read_text()
     assert "javascript:" not in source.replace("javascript:alert(1))", "")
-    assert "/etc/passwd" not in source or "src=\"file" not in source
+    assert "/etc/passwd" not in source or 'src="file' not in source
