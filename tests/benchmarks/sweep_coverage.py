@@ -101,11 +101,12 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
         ]
         stub = SimpleNamespace(lab=SimpleNamespace(operating_points=POINTS), trials=engine)
         found, _ = figures_of(runs, stub, "thrust_sweep/1.0")
-        return [
+        cases = [
             _case(bench, figure, air, coverage)
             for figure in with_model(found, f"bench-{seed}", engine)
             if figure.quantity is not None
         ]
+        return [case for case in cases if case is not None]
 
 
 def _bench(seed: int, rng: np.random.Generator) -> Truth:
@@ -166,10 +167,14 @@ def _table(bench: Truth, name: str, path: str) -> CalibrationTable:
     return CalibrationTable(np.array(applied), np.array(indicated), tuple(direction))
 
 
-def _case(bench: Truth, figure, air: Air, coverage: float) -> Case:
+def _case(bench: Truth, figure, air: Air, coverage: float) -> Case | None:
+    """Return a figure beside its truth; None where the true bench, in the reference air, does not get there."""
     axis, text = next(iter(figure.at.items()))
     place = next(point.si for point in getattr(POINTS, axis) if point.text == text)
-    true = truth(bench, figure.name, axis, place, figure.sample, propeller=PROPELLER, ambient=air.temperature)
+    try:
+        true = truth(bench, figure.name, axis, place, figure.sample, propeller=PROPELLER, ambient=air.temperature)
+    except ValueError:  # beyond full throttle
+        return None
     low, high = figure.quantity.interval(coverage)
     of = "model" if figure.sample is None else "sample"
     q = figure.quantity

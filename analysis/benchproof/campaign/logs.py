@@ -10,7 +10,7 @@ from __future__ import annotations
 import codecs
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from benchproof.campaign.log_dialect import (
 from benchproof.campaign.log_faults import FaultList, TimeOrder, quoted
 from benchproof.campaign.models.layout import channel_dimension
 from benchproof.campaign.stuck import standing
-from benchproof.campaign.units import scale_of
+from benchproof.campaign.units import Scale, scale_of
 from benchproof.errors import Remark
 
 if TYPE_CHECKING:
@@ -40,8 +40,11 @@ if TYPE_CHECKING:
 GAP: Final = 5.0
 """A spacing this many times the usual one is a gap."""
 
+LARGE: Final = 8_000_000
+"""Rows above which readings are kept in single precision: 24 bits are more than any logger's converter has."""
+
 _HEAD: Final = 1 << 18
-_BLOCK: Final = 1 << 23
+_BLOCK: Final = 1 << 21
 _LONGEST_LINE: Final = 1 << 16
 _SPARE: Final = 1.02
 _SAMPLE: Final = 1 << 20
@@ -83,7 +86,8 @@ class Log:
     Parameters
     ----------
     channels : Mapping of str to array
-        SI, read-only, each of shape (rows,); ``time`` increases.
+        SI, read-only, each of shape (rows,); ``time`` increases. Logs of more than LARGE rows keep all but time in
+        single precision.
     rows : int
         Rows kept.
     remarks : tuple of Remark
@@ -130,16 +134,16 @@ def read_log(
     found = find_dialect(head, wanted, stated, faults)
     time_place = list(layout).index("time")
     order = TimeOrder(f"column {quoted(layout['time'].column)}", faults)
-    table = _Table(len(wanted), _estimated_rows(path, head))
+    scales = [_scale(key, channel, pole_pairs) for key, channel in layout.items()]
+    table = _Table(scales, _estimated_rows(path, head), time_place)
     if not _read_blocks(path, found, encoding, time_place, order, table):
         order = TimeOrder(order.column, faults)
-        table = _Table(len(wanted), 0)
+        table = _Table(scales, 0, time_place)
         _read_lines(path, found, encoding, wanted, time_place, order, table, faults)
     order.finish()
     _refuse_empty(table, time_place, faults)
     faults.raise_any()
     channels = {key: table.column(place) for place, key in enumerate(layout)}
-    _to_si(channels, layout, pole_pairs)
     remarks = (*_duplicates(order, name), *_gaps(channels["time"], name), *_standing(channels, name))
     for values in channels.values():
         values.setflags(write=False)
@@ -176,25 +180,50 @@ def _estimated_rows(path: Path, head: bytes) -> int:
 
 
 class _Table:
-    """Columns of floats that grow, without ever holding a second copy of more than one."""
+    """Channels in SI that grow block by block, without a second copy of them all.
 
-    def __init__(self, width: int, capacity: int) -> None:
-        self._columns = [np.empty(max(capacity, 16)) for _ in range(width)]
+    Parameters
+    ----------
+    scales : sequence of Scale
+        How each column becomes SI.
+    capacity : int
+        Rows to make room for.
+    time_place : int
+        The column of time stamps; it keeps double precision whatever the size of the log.
+    """
+
+    def __init__(self, scales: Sequence[Scale], capacity: int, time_place: int) -> None:
+        single = np.float32 if capacity > LARGE else np.float64
+        kinds = [np.float64 if place == time_place else single for place in range(len(scales))]
+        self._columns: list[NDArray[Any]] = [np.empty(max(capacity, 16), kind) for kind in kinds]
+        self._scales = scales
+        # Looked after only until a channel is seen to change.
+        self.lowest = np.full(len(scales), np.inf)
+        self.highest = np.full(len(scales), -np.inf)
         self.rows = 0
 
     def append(self, block: Sequence[FloatArray]) -> None:
-        """Add rows, given by column."""
+        """Add rows, given by column in the log's own units."""
         stop = self.rows + block[0].size
         for place, values in enumerate(block):
             if stop > self._columns[place].size:
-                grown = np.empty(int(stop * 1.2) + 1024)
-                grown[: self.rows] = self._columns[place][: self.rows]
-                self._columns[place] = grown
-            self._columns[place][self.rows : stop] = values
+                self._grow(place, int(stop * 1.2) + 1024)
+            target, scale = self._columns[place][self.rows : stop], self._scales[place]
+            np.multiply(values, scale.factor, out=target, casting="same_kind")
+            if scale.offset:
+                target += scale.offset
+            if not self.lowest[place] < self.highest[place]:
+                self.lowest[place] = min(self.lowest[place], values.min())
+                self.highest[place] = max(self.highest[place], values.max())
         self.rows = stop
 
+    def _grow(self, place: int, size: int) -> None:
+        grown = np.empty(size, self._columns[place].dtype)
+        grown[: self.rows] = self._columns[place][: self.rows]
+        self._columns[place] = grown
+
     def column(self, place: int) -> FloatArray:
-        """Return a column, shape (rows,)."""
+        """Return a column, SI, shape (rows,)."""
         return self._columns[place][: self.rows]
 
 
@@ -230,10 +259,11 @@ def _read_blocks(path: Path, found: Dialect, encoding: str, time_place: int, ord
 
 def _take(block: list[FloatArray], first_line: int, time_place: int, order: TimeOrder, table: _Table) -> bool:
     """Add a block of rows to the table; return False where a value is not finite or time does not run on."""
-    if not all(np.isfinite(values).all() for values in block):
-        return False
     if not block[0].size:
         return True
+    # The sum is finite only if every value is, and costs one pass without a temporary array.
+    if not all(np.isfinite(values.sum()) for values in block):
+        return False
     keep = order.keep(block[time_place], lambda row: first_line + row)
     table.append(block if keep is None else [values[keep] for values in block])
     return not order.faults.faults
@@ -322,21 +352,17 @@ def _refuse_empty(table: _Table, time_place: int, faults: FaultList) -> None:
         remedy = "Record the run again, or exclude it."
         faults.add("", f"{table.rows} rows of data", "two rows or more", remedy)
         return
-    others = [table.column(place) for place in range(len(table._columns)) if place != time_place]
-    if others and all(values[0] == values.min() == values.max() for values in others):
+    others = [place for place in range(table.lowest.size) if place != time_place]
+    if others and all(table.lowest[place] == table.highest[place] for place in others):
         remedy = "Check that the logger was connected; record the run again, or exclude it."
         faults.add("", "every row alike", "channels that change during the run", remedy)
 
 
-def _to_si(channels: Mapping[str, FloatArray], layout: Mapping[str, Channel], pole_pairs: int | None) -> None:
-    """Turn the columns into SI in place."""
-    for key, values in channels.items():
-        dimension = channel_dimension(key)
-        scale = scale_of(layout[key].unit, dimension) if dimension else None
-        if scale is not None:
-            values *= scale.factor / (pole_pairs or 1 if layout[key].divide_by else 1)
-            if scale.offset:
-                values += scale.offset
+def _scale(key: str, channel: Channel, pole_pairs: int | None) -> Scale:
+    """Return how a channel's column becomes SI."""
+    dimension = channel_dimension(key)
+    scale = scale_of(channel.unit, dimension) if dimension else Scale(1.0, 0.0)
+    return Scale(scale.factor / (pole_pairs or 1 if channel.divide_by else 1), scale.offset)
 
 
 def _duplicates(order: TimeOrder, name: str) -> Iterator[Remark]:

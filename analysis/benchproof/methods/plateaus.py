@@ -237,7 +237,7 @@ def _starts_apart(y: FloatArray, allowed: float, k: float) -> bool:
 def _means(values: FloatArray, parts: int) -> FloatArray:
     """Return the means of equal parts of a stretch, shape (parts,)."""
     edges = np.linspace(0, values.size, parts + 1).astype(int)
-    return np.asarray(np.add.reduceat(values, edges[:-1]) / np.diff(edges), dtype=np.float64)
+    return np.asarray(np.add.reduceat(values, edges[:-1], dtype=np.float64) / np.diff(edges), dtype=np.float64)
 
 
 def _average(
@@ -259,7 +259,7 @@ def _average(
         stop=float(time[rows[-1]]),
         throttle=float(np.median(throttle[rows])),
         rising=bool(before <= throttle[piece.start]),
-        means={name: float(values[rows].mean()) for name, values in channels.items()},
+        means={name: float(values[rows].mean(dtype=np.float64)) for name, values in channels.items()},
         blocks={name: _means(values[rows], blocks) for name, values in channels.items()},
         rows=int(rows.size),
     )
