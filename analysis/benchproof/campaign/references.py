@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic_core import PydanticCustomError
 
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
-from benchproof.campaign.models.layout import channel_measures
+from benchproof.campaign.models.layout import NEEDED_CHANNELS, channel_measures
 from benchproof.campaign.quoting import Quote, parse
 from benchproof.campaign.units import Measured, UnitError, nearest, read_any, shortened
 from benchproof.campaign.yaml import written
@@ -90,6 +90,11 @@ def _layout_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: 
         found, expected = "no layout for its log", f"the columns of a {test.test} log"
         yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
         return
+    for name in NEEDED_CHANNELS.get(test.test, ()):
+        if name not in layout.channels:
+            found, expected = f"no channel {name} in the layout", f"the channel {name} in a {test.test} log"
+            remedy = f"Map it: {name}: {{column: …, unit: …}}."
+            yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
     poles = checked.campaign.specimen.pole_pairs if checked.campaign.specimen else None
     if poles is None and any(channel.divide_by for channel in layout.channels.values()):
         remedy = "Add pole_pairs: to the specimen."

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.campaign.models.base import required
-from benchproof.errors import MethodError
 from benchproof.methods.method import Change, Choice, Method
 from benchproof.methods.records import Reduction
 from benchproof.methods.sweep.figures import figures_of
@@ -61,9 +60,6 @@ METHOD: Final = Method(
 )
 
 
-_NEEDED: Final = ("thrust", "voltage", "current")
-
-
 def gather(test: Any, bench: Bench) -> SweepRun:
     """Return a thrust sweep of the campaign as typed input.
 
@@ -71,14 +67,9 @@ def gather(test: Any, bench: Bench) -> SweepRun:
     ------
     InputError
         If the log or the rig cannot give what the test needs.
-    MethodError
-        If a needed channel is not in the log's layout.
     """
     log = bench.read_log(test)
     propeller = bench.rig.propellers[test.propeller]
-    for name in ("time", "throttle", *_NEEDED):
-        if name not in log.channels:
-            raise MethodError(test.log, f"a thrust sweep needs the channel {name}; map it in the rig's log layout")
     channels = {name: log.channels[name] for name in CHANNELS if name in log.channels}
     density = bench.air_density(test)
     referred = bench.choice("air", "reference") == "reference" and density is not None

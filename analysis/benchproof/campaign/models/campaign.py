@@ -187,7 +187,7 @@ class Campaign(Model):
     def _absent(cls, values: Any) -> Any:
         """Read a top-level key without a value as absent: the notebook's defaults are None."""
         if isinstance(values, dict):
-            return {key: value for key, value in values.items() if value is not None}
+            return {key: value for key, value in values.items() if value is not None and value != ""}
         return values
 
     @model_validator(mode="after")

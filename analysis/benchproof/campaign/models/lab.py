@@ -114,8 +114,10 @@ class Lab(Model):
     """runs/lab.yaml."""
 
     lab: LabDetails = doc("who tests", {"name": "Alder Lane Test Bench"})
-    operating_points: OperatingPoints = doc(
-        "where every report reads its curves", {"electrical_power": ["100 W", "200 W"]}
+    operating_points: OperatingPoints = Field(
+        default_factory=OperatingPoints,
+        description="where every report reads its curves",
+        examples=[{"electrical_power": ["100 W", "200 W"]}],
     )
     reference_air: ReferenceAir = Field(
         default_factory=_standard_air,

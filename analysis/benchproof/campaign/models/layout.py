@@ -48,6 +48,11 @@ LAYOUT_TESTS: Final = (
 )
 """Tests that bring a log."""
 
+NEEDED_CHANNELS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {"thrust_sweep": ("throttle", "thrust", "voltage", "current")}
+)
+"""Channels a test's log must have beside time."""
+
 _CELL: Final = re.compile(r"cell_voltage_[1-9][0-9]?")
 
 
