@@ -86,7 +86,7 @@ def test_anchors_are_stable() -> None:
 def test_templates_hold_no_arithmetic() -> None:
     for path in templates_folder().rglob("*.j2"):
         tree = environment().parse(path.read_text(encoding="utf-8"))
-        sums = [n for n in tree.find_all((nodes.Sub, nodes.Mul, nodes.Div, nodes.Pow))]
+        sums = list(tree.find_all((nodes.Sub, nodes.Mul, nodes.Div, nodes.Pow)))
         assert not sums, path
 
 

@@ -13,7 +13,8 @@ from pydantic import BaseModel
 def plain(value: Any) -> Any:
     """Return a model as plain data with quantities as they were written; keys without a value are left out."""
     if isinstance(value, BaseModel):
-        pairs = {name: getattr(value, name) for name in type(value).model_fields}
+        stated = [name for name in type(value).model_fields if name in value.model_fields_set]
+        pairs = {name: getattr(value, name) for name in stated} | (value.model_extra or {})
         return {name: plain(item) for name, item in pairs.items() if item is not None and item != ()}
     if isinstance(value, Mapping):
         return {str(name): plain(item) for name, item in value.items()}

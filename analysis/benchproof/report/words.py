@@ -57,7 +57,10 @@ _POINTS: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 
-_PACK_ONLY: Final = frozenset({"capacity", "energy", "dc_resistance", "continuous_discharge_current"})
+_NOT_OF_A_MOTOR: Final = frozenset(
+    {"capacity", "energy", "dc_resistance", "continuous_discharge_current", "voltage", "throttle"}
+)
+"""Quantities of packs, and those that are only read along."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +142,8 @@ def value_words(value: JsonValue) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Mapping):
-        return ", ".join(_pair_words(key, item) for key, item in value.items() if item is not None)
+        first = sorted(value, key=lambda key: key != "value")
+        return ", ".join(_pair_words(key, value[key]) for key in first if value[key] is not None)
     if isinstance(value, list):
         return "; ".join(value_words(item) for item in value)
     return "" if value is None else str(value)
@@ -157,7 +161,7 @@ def price_words(price: Price | None) -> str:
 
 def not_measured(measured: Iterable[str]) -> tuple[str, ...]:
     """Return the titles of the motor quantities that a campaign has no figure of."""
-    known = set(measured) | _PACK_ONLY
+    known = set(measured) | _NOT_OF_A_MOTOR
     return tuple(term.title for term in QUANTITIES.values() if term.name not in known)
 
 
