@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,7 +32,6 @@ Where = Annotated[
     typer.Option("--workspace", metavar="DIR", help="The folder with runs/; found from here by default."),
 ]
 
-_PART_FAILED = 1
 _UNUSABLE = 2
 
 
@@ -81,7 +81,7 @@ def _chosen(workspace: Workspace, names: list[str] | None) -> tuple[str, ...]:
 @contextmanager
 def _answers(as_json: bool) -> Iterator[None]:
     """Turn our errors into an exit code and lines without a traceback."""
-    from benchproof.errors import BenchproofError
+    from benchproof.errors import BenchproofError, unforeseen
 
     try:
         yield
@@ -92,6 +92,10 @@ def _answers(as_json: bool) -> Iterator[None]:
         raise typer.Exit(130) from None
     except OSError as error:
         _refused([f"a file could not be read or written: {error}"], as_json)
+    except typer.Exit:
+        raise
+    except Exception as error:  # noqa: BLE001 - no traceback reaches a user
+        _refused([unforeseen("benchproof", error)], as_json)
 
 
 def _refused(lines: list[str], as_json: bool) -> None:
@@ -155,8 +159,8 @@ def build(
     context: typer.Context,
     campaigns: Names = None,
     workers: Annotated[
-        int, typer.Option(min=1, max=64, help="How many notebooks may run at once; 0 means one a core.")
-    ] = 2,
+        int | None, typer.Option(min=1, max=64, help="How many notebooks may run at once; one a core by default.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Run what is stale and assemble build/preview; no name means everything."""
@@ -168,7 +172,7 @@ def build(
         workspace = _workspace(context)
         names = _chosen(workspace, campaigns)
         with Progress(len(names), quiet=as_json) as progress:
-            outcomes = Build(workspace, names, workers).run(progress.tell)
+            outcomes = Build(workspace, names, workers or os.cpu_count() or 1).run(progress.tell)
         if as_json:
             _print_json({"ok": exit_code(outcomes) == 0, "campaigns": [o.record() for o in outcomes]})
         else:

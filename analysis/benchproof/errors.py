@@ -122,6 +122,15 @@ class RequestError(BenchproofError, ValueError):
     """The command asks for something that is not there."""
 
 
+def unforeseen(where: str, error: Exception) -> str:
+    """Return a sentence for an error nobody thought of: a mistake of ours, not of the reader's."""
+    said = " ".join(str(error).split())[:200]
+    return (
+        f"{where}: something unforeseen happened ({type(error).__name__}: {said}). This is a mistake in benchproof, "
+        "not in your files; please report it with the campaign's files."
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Remark:
     """A warning as data: it travels with the figures and is printed on the page.

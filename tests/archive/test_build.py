@@ -217,3 +217,29 @@ def test_published_coefficients_of_a_research_propeller_come_back(tmp_path: Path
         at = f"{rpm:.3f} rpm"
         assert found["thrust_coefficient", at]["value"] == pytest.approx(ct, rel=0.005), at
         assert found["power_coefficient", at]["value"] == pytest.approx(cp, rel=0.005), at
+
+
+def test_nothing_a_folder_or_a_file_can_hold_brings_a_traceback(tmp_path: Path) -> None:
+    root = write_workspace(tmp_path, log=sweep_log(levels=5, rate=10))
+    for name, content in {
+        "2026-04-binary": bytes(range(256)),
+        "2026-04-list": b"- a\n- b\n",
+        "<b>x": CAMPAIGN.format(name="<b>x").encode(),
+        "2026-04-lab": LAB.encode(),
+        "2026-04-deep": b"a: " + b"[" * 5000,
+    }.items():
+        (root / "runs" / name).mkdir()
+        (root / "runs" / name / "campaign.yaml").write_bytes(content)
+    done = run(root, "build", check=False)
+    assert done.returncode == 1
+    assert done.stderr.count("FAILED") == 5
+    assert "unforeseen" not in done.stderr
+    assert "2026-03-a: built" in done.stderr
+    assert "unforeseen" not in run(root, "check", check=False).stdout
+
+
+def test_a_log_without_a_settled_step_says_what_to_do(tmp_path: Path) -> None:
+    root = write_workspace(tmp_path, log=sweep_log(levels=5, rate=10).replace("000,", "0,"))
+    done = run(root, "build", check=False)
+    assert done.returncode == 2
+    assert "unforeseen" not in done.stderr

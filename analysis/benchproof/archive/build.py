@@ -15,7 +15,7 @@ from benchproof.archive.running import Run, execute, scratch_workspace
 from benchproof.archive.staleness import run_key
 from benchproof.archive.tree import exchange, heal, link_tree
 from benchproof.campaign.check import check_campaign
-from benchproof.errors import BenchproofError, InputError
+from benchproof.errors import BenchproofError, InputError, unforeseen
 from benchproof.methods import built_tests, known_choices, registry
 from benchproof.report.site import assemble_index, assemble_report, read_report
 
@@ -82,6 +82,7 @@ class Build:
             exchange(fresh, preview)
         finally:
             shutil.rmtree(fresh, ignore_errors=True)
+            shutil.rmtree(self.folder / "scratch", ignore_errors=True)
         return outcomes
 
     def _reports(self, fresh: Path, tell: Callable[[Outcome], None]) -> Iterator[Outcome]:
@@ -104,6 +105,9 @@ class Build:
             shutil.rmtree(target, ignore_errors=True)
             sentence = f"{name}: a file could not be read or written: {error.strerror or error}; check the disk"
             return Outcome(name, "failed", (sentence,))
+        except Exception as error:  # noqa: BLE001 - a mistake of ours in one campaign must not stop the others
+            shutil.rmtree(target, ignore_errors=True)
+            return Outcome(name, "failed", (unforeseen(name, error),))
         return Outcome(name, state, warnings=len(collected.results.warnings))
 
     def _notebook(self, name: str) -> tuple[dict[str, Any], Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchproof.archive.outcome import Outcome
 from benchproof.campaign.check import check_campaign
-from benchproof.errors import InputError
+from benchproof.errors import BenchproofError, unforeseen
 from benchproof.methods import built_tests, known_choices
 
 if TYPE_CHECKING:
@@ -59,5 +59,7 @@ def _judged(workspace: Workspace, name: str) -> Judgement:
     try:
         checked = check_campaign(workspace, name, built_tests=built_tests(), known_choices=known_choices())
         return Judgement(name, (), tuple(f"{r.where}: {r.message}" for r in checked.remarks))
-    except InputError as error:
-        return Judgement(name, tuple(str(fault) for fault in error.faults))
+    except BenchproofError as error:
+        return Judgement(name, tuple(str(error).splitlines()))
+    except Exception as error:  # noqa: BLE001 - a mistake of ours in one campaign must not stop the others
+        return Judgement(name, (unforeseen(name, error),))

@@ -232,5 +232,8 @@ def _point_faults(checked: Checked, key: str, text: str, places: Places) -> Iter
         for problem in (error.context or {})["problems"]:
             yield Fault(places.file, "text", problem.found, problem.expected, problem.remedy, places.line(("text",)))
         return
+    if spelt is not None and spelt != text:
+        place = places.line(("text",))
+        yield Fault(places.file, "text", f'"{text}"', f'"{spelt}", as the lab spells it', f"Write {spelt}.", place)
     if spelt is None:
         yield _absent(places, ("text",), text, known, f"{key} that the lab quotes")
