@@ -11,20 +11,20 @@ import numpy as np
 import pytest
 
 from benchproof.errors import MethodError
-from benchproof.rig.calibration import calibrate, force_of_mass
+from benchproof.rig.calibration import Calibration, calibrate, force_of_mass
 from benchproof.rig.instrument import ErrorStatement, Instrument, Occasion
-from benchproof.trials.distributions import NORMAL, RECTANGULAR
+from benchproof.trials.distributions import RECTANGULAR
+from benchproof.trials.engine import Trials
+from benchproof.trials.quantity import Quantity, coverage_interval
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from benchproof.trials.engine import Trials
 
 OCCASION = Occasion("north", "campaign", "raw/a.csv", date(2026, 3, 2))
 DAYS = {"dated": date(2026, 2, 1), "expires": date(2026, 8, 1)}
 
 
-def made(applied: np.ndarray, indicated: np.ndarray, direction: list[str] | None = None):
+def made(applied: np.ndarray, indicated: np.ndarray, direction: list[str] | None = None) -> Calibration:
     return calibrate(applied, indicated, direction or ["up"] * applied.size, key="c:2026-02-01", **DAYS)
 
 
@@ -77,19 +77,76 @@ def test_branches_that_differ_by_more_than_they_scatter_count_as_hysteresis() ->
     assert made(x, x + noise, way).hysteresis == 0.0
 
 
-def test_two_readings_without_a_stated_repeatability_are_refused_with_the_way_out(trials: Trials) -> None:
-    balance = Instrument("north", "balance", "mass", (ErrorStatement("resolution", 3e-6, RECTANGULAR, "reading"),))
-    with pytest.raises(MethodError, match="repeatability"):
-        balance.reading([0.0324, 0.0325], OCCASION, "mass", trials)
+def test_hysteresis_is_counted_once() -> None:
+    """Where it counts by itself, it is out of the scatter, and the line runs midway between the branches."""
+    x = np.tile(np.linspace(0, 16, 9), 2)
+    way = ["up"] * 9 + ["down"] * 9
+    side = np.where(np.arange(18) >= 9, 0.5, -0.5)
+    noise = 1e-3 * np.random.default_rng(2).standard_normal(18)
+    steady = made(x, x + noise, way)
+    wide = made(x, x + noise + 0.05 * side * 4 * (x / 16) * (1 - x / 16), way)
+    assert wide.fit.fit.residual_sd == pytest.approx(steady.fit.fit.residual_sd, rel=0.5)
+    assert wide.fit(np.array([8.0]))[0] == pytest.approx(8.0, abs=2e-3)
+    assert wide.fit.fit.df == steady.fit.fit.df - 3
 
 
-def test_readings_that_contradict_the_stated_repeatability_are_remarked_on(trials: Trials) -> None:
-    balance = Instrument("north", "balance", "mass", (ErrorStatement("repeatability", 1e-6, NORMAL, "reading"),))
-    steady = balance.reading([0.032400, 0.032401, 0.032400], OCCASION, "mass", trials)
-    wild = balance.reading([0.032400, 0.032450, 0.032400], OCCASION, "mass", trials)
-    assert steady.remarks == ()
-    assert [r.code for r in wild.remarks] == ["repeatability_contradicted"]
-    assert wild.quantity.standard_uncertainty == pytest.approx(1e-6 / 3**0.5, rel=1e-3)
+def test_hysteresis_does_not_cancel_against_the_tare(trials: Trials) -> None:
+    x = np.tile(np.linspace(0, 16, 9), 2)
+    way = ["up"] * 9 + ["down"] * 9
+    noise = 1e-4 * np.random.default_rng(2).standard_normal(18)
+    bow = 0.05 * 4 * (x / 16) * (1 - x / 16) * (np.arange(18) >= 9)
+    cell = Instrument("north", "cell", "thrust", (), made(x, x + bow + noise, way))
+    pair = cell.true_trials(np.array([8.0, 0.0]), OCCASION, trials)
+    thrust = Quantity(8.0, pair[0] - pair[1], cell.parts(OCCASION, trials))
+    assert thrust.standard_uncertainty == pytest.approx(0.05 / (2 * 3**0.5), rel=0.05)
+    assert "hysteresis of cell" in thrust.budget()[0].label
+
+
+@pytest.mark.parametrize(
+    ("applied", "indicated"),
+    [([0, 1, 2], [0, 1, 2]), ([0, 1, 0, 1], [0, 1, 0, 1]), ([0, 1, 2, 3], [0, 0, 0, 0])],
+    ids=["three-points", "two-loads", "stuck"],
+)
+def test_points_that_carry_no_line_with_its_scatter_are_refused(applied: list[float], indicated: list[float]) -> None:
+    with pytest.raises(MethodError, match="at least 4 points at 3 different loads"):
+        made(np.array(applied, dtype=float), np.array(indicated, dtype=float))
+
+
+@pytest.mark.parametrize("points", [4, 5, 6, 9, 18])
+def test_a_calibration_keeps_two_degrees_of_freedom_for_its_scatter(points: int) -> None:
+    x = np.linspace(0, 16, points)
+    fit = made(x**1.5, x).fit
+    assert fit.fit.df >= 2
+
+
+def test_a_curved_cell_is_fitted_by_a_curve() -> None:
+    x = np.linspace(0, 16, 11)
+    noise = 1e-3 * np.random.default_rng(4).standard_normal(11)
+    assert made(x, x + noise).fit.degree == 1
+    assert made(x, x + 2e-3 * x**2 + noise).fit.degree == 2
+    assert made(x, x + 1e-3 * (x - 8) ** 3 + noise).fit.degree == 3
+
+
+def test_the_range_of_validity_ends_a_twentieth_beyond_the_largest_load() -> None:
+    x = np.linspace(0, 20, 9)
+    said = made(x, x + 0.01 * np.sin(x)).outside(np.array([-2.0, 0.0, 20.0, 20.9, 21.1]))
+    assert said.tolist() == [True, False, False, False, True]
+
+
+def test_a_fitted_calibration_covers_the_truth_19_times_out_of_20() -> None:
+    """By simulation with numpy's generator: tared thrust at three loads, degree and branches found by the fit."""
+    rng = np.random.default_rng(5)
+    loads = np.tile(np.linspace(0, 16, 9), 2)
+    way = ["up"] * 9 + ["down"] * 9
+    truth = np.array([3.0, 8.0, 12.0])
+    inside = []
+    for k in range(600):
+        indicated = 0.05 + 1.003 * loads + 0.004 * rng.standard_normal(18)
+        cell = Instrument("north", "cell", "thrust", (), made(loads, indicated, way))
+        rows = cell.true_trials(0.05 + 1.003 * np.array([*truth, 0.0]), OCCASION, Trials(k, 2000))
+        low, high = coverage_interval(rows[:3] - rows[3], 0.95)
+        inside.append((low <= truth) & (truth <= high))
+    assert 0.93 < np.mean(inside) < 0.97
 
 
 def test_a_calibration_that_falls_is_refused() -> None:

@@ -8,9 +8,12 @@ Modules
 physics      motor, drive, propeller, supply and air; steady states solved exactly
 instruments  instruments that err exactly as a rig file says
 loggers      how a logger writes: columns, units, decimals, faults
-campaigns    a bench and its runs: thrust sweeps, weighings, readings
-spins        flywheel spin-ups, coast-downs, throttle steps, vibration
+campaigns    a bench, its thrust sweeps and its weighings
+readings     what is typed by hand: winding resistance, back-emf, runs without load
+spins        flywheel spin-ups and coast-downs
+steps        throttle steps
 thermal      heat soaks
+shaking      vibration with trial masses
 truth        the true figure at any operating point
 demo         writes the demo lab into ``runs/``
 """

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,7 +10,7 @@ from scipy.signal import lfilter
 
 from simulator.instruments import Occasion, Rig, si
 from simulator.loggers import Fault, Recording, Style, record
-from simulator.physics import Air, Drive, Motor, Propeller, Setup, State, Supply, operate_at
+from simulator.physics import Air, Drive, Flywheel, Motor, Propeller, Setup, State, Supply, operate_at
 from simulator.streams import coloured
 
 if TYPE_CHECKING:
@@ -56,6 +56,8 @@ class Bench:
         As they truly are.
     campaign : str
         First part of every run key.
+    flywheels : mapping of str to Flywheel
+        As they truly are; keys as in the rig file.
     """
 
     rig: Rig
@@ -65,6 +67,7 @@ class Bench:
     drive: Drive = Drive()
     supply: Supply = Supply()
     campaign: str = "bench"
+    flywheels: Mapping[str, Flywheel] = field(default_factory=dict)
 
     def motor(self, sample: str | None) -> Motor:
         """Return a sample's motor, or the model's mean."""
@@ -112,7 +115,8 @@ class Roughness:
     """What the air and the drive do to a steady state: standard deviations, relative unless said.
 
     ``plateau`` is the scatter of thrust and power from one plateau to the next, ``warmth`` the excess of the winding's
-    rise on the way down, ``zero`` the drift of a cell's tare over a run as a share of full scale.
+    rise on the way down, ``zero`` the drift of a cell's tare over a run as a share of full scale, ``hum`` what the current
+    of a drive at rest already scatters by [A].
     """
 
     thrust: float = 0.004
@@ -122,6 +126,7 @@ class Roughness:
     plateau: float = 1e-3
     warmth: float = 0.15
     zero: float = 2e-4
+    hum: float = 0.0
 
 
 CALM = Roughness(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -204,6 +209,9 @@ def thrust_sweep(
     time = _stamps(plan, rng)
     true = _unsteady(setup, states, level, start, time, plan.interval)
     true = _roughen(true, bench.supply, roughness, plan.interval, rng)
+    if roughness.hum:
+        hum = bench.rig.stream("hum", occasion.run).standard_normal(time.size)
+        true["current"] = true["current"] + roughness.hum * hum
     shown = _shown(bench, true, occasion, layout, plan.interval, roughness, rng)
     return record(shown, layout, style or Style(), pole_pairs=setup.motor.pole_pairs, faults=faults)
 

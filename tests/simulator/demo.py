@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import yaml
 
-from simulator.campaigns import Bench, Spread, SweepPlan, air_readings, samples_of, thrust_sweep, weighing
+from simulator.campaigns import Bench, Roughness, Spread, SweepPlan, air_readings, samples_of, thrust_sweep, weighing
 from simulator.demo_pictures import picture
 from simulator.demo_words import CAMPAIGNS, LAB, RIG
 from simulator.instruments import Rig
@@ -34,6 +34,7 @@ PROPELLERS = {
     "oar-51x45": Propeller(),
     "oar-49x43": Propeller(diameter=0.1245, thrust_coefficient=0.149, power_coefficient=0.079, inertia=4.3e-6),
 }
+ROUGHNESS = Roughness(hum=8e-3)
 THRUST_LOADS = (0.0, 0.2, 0.5, 0.8, 1.1, 1.4, 1.7, 2.0, 2.5, 3.0)
 TORQUE_LOADS = (0.0, 0.04, 0.08, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4)
 
@@ -53,7 +54,10 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """One campaign of the demo: the model's true mean, its spread, its runs, its logger."""
+    """One campaign of the demo: the model's true mean, its spread, its runs, its logger.
+
+    ``draw`` names the draw of the samples, where the first one did not tell the story.
+    """
 
     campaign: str
     model: Motor
@@ -63,6 +67,7 @@ class Story:
     style: Style
     weighed: str
     photos: Mapping[str, str]
+    draw: tuple[str, ...] = ()
 
 
 def motor(kv: float, copper: float, drag: float, mass: float, bell: float, **more: Any) -> Motor:
@@ -142,18 +147,19 @@ STORIES = (
     Story(
         "2026-04-teasel-2206",
         motor(1950, 2.30e5, 1.05, 31.2, 14.6, rotor_inertia=1.8e-6),
-        Spread(kv=0.015, resistance=0.035, drag=0.22, mass=0.009),
+        Spread(kv=0.018, resistance=0.04, drag=0.25, mass=0.009),
         ("K1", "K2"),
         (
             Run("K1", "k1-sweep-1", "2026-04-08", Air(22.7, 101620.0, 0.33)),
             Run("K1", "k1-sweep-2", "2026-04-08", Air(23.0, 101600.0, 0.33)),
             Run("K2", "k2-sweep-1", "2026-04-09", Air(21.9, 101180.0, 0.36),
-                (Fault("stuck", 58.6, 63.0, "voltage"),)),
+                (Fault("stuck", 74.3, 78.1, "voltage"),)),
             Run("K2", "k2-sweep-2", "2026-04-09", Air(22.2, 101150.0, 0.36)),
         ),
         COMMA,
         "2026-04-07",
         {"k2-stator.png": "stator"},
+        ("a",),
     ),
     Story(
         "2026-05-bistort-2207",
@@ -180,7 +186,8 @@ def rig() -> Rig:
 
 def bench_of(story: Story, made: Rig) -> Bench:
     """Return the bench of one campaign of the demo."""
-    samples = samples_of(story.model, story.spread, story.samples, stream(SEED, "samples", story.campaign))
+    drawn = stream(SEED, "samples", story.campaign, *story.draw)
+    samples = samples_of(story.model, story.spread, story.samples, drawn)
     return Bench(made, story.model, samples, PROPELLERS, DRIVE, SUPPLY, story.campaign)
 
 
@@ -219,7 +226,7 @@ def _campaign(bench: Bench, story: Story) -> dict[str, bytes]:
         recording = thrust_sweep(
             bench, run.sample, occasion,
             propeller="oar-51x45", air=run.air, layout=layout,
-            plan=run.plan, style=story.style, faults=run.faults, slip=run.slip,
+            plan=run.plan, style=story.style, faults=run.faults, slip=run.slip, roughness=ROUGHNESS,
         )  # fmt: skip
         logs[f"{story.campaign}/raw/{run.log}.csv"] = recording.text().encode()
         words[run.log.replace("-", "_")] = _air_words(air_readings(bench, run.air, occasion))

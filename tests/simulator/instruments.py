@@ -59,6 +59,15 @@ def si(text: str) -> float:
     return float(number) * SI_PER_UNIT[unit]
 
 
+def lagged(values: Floats, interval: float, lag: float) -> Floats:
+    """Return what a first-order lag [s] makes of values that run straight between their times."""
+    if not lag:
+        return values
+    keep, ratio = np.exp(-interval / lag), lag / interval
+    now, before = 1 - (1 - keep) * ratio, (1 - keep) * ratio - keep
+    return lfilter([now, before], [1, -keep], values, zi=[(1 - now) * values[0]])[0]
+
+
 @dataclass(frozen=True, slots=True)
 class Occasion:
     """When and in which run a reading was made: ISO date and a run key such as ``campaign/log``."""

@@ -19,7 +19,21 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-DECIMALS = {"ms": 0, "us": 0, "s": 3, "%": 1, "gf": 1, "N": 3, "N*m": 5, "V": 3, "A": 2, "rpm": 0, "degC": 2}
+DECIMALS = {
+    "ms": 0,
+    "us": 0,
+    "s": 3,
+    "%": 1,
+    "gf": 1,
+    "N": 3,
+    "N*m": 5,
+    "V": 3,
+    "A": 2,
+    "rpm": 0,
+    "degC": 2,
+    "m/s**2": 3,
+    "1": 0,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +144,7 @@ def record(
         if column in style.steps:
             figures = np.round(figures / style.steps[column]) * style.steps[column]
         digits = style.decimals.get(column, DECIMALS[entry["unit"]])
-        figures = np.round(figures, digits)
+        figures = np.round(figures, digits) + 0.0  # no minus before a zero
         if channel == "time":
             figures = _stamps(figures, time[kept], faults)
         columns[column], channels[channel] = figures, figures * per

@@ -7,7 +7,7 @@ equals power out plus losses to rounding.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 RPM = np.pi / 30
+AIR_VISCOSITY = 1.81e-5
+"""Dynamic viscosity of air near 20 degC [Pa s]."""
 COPPER_ZERO = 234.5
 """Temperature below zero at which copper's resistance line meets zero [degC] (IEC 60228 form, from memory)."""
 
@@ -85,6 +87,10 @@ class Motor:
         Residual unbalance with its angle [kg m].
     connection : str
         ``wye`` or ``delta``.
+    response : tuple of float
+        Time constant of the speed with a propeller after a throttle step up, and down [s].
+    heat_capacity : float
+        What the winding takes up in the seconds of a spin-up [J/K].
     """
 
     ke_peak: float
@@ -100,6 +106,8 @@ class Motor:
     soak: tuple[float, float, float, float] = (1.2, 14.0, 2.2, 150.0)
     unbalance: complex = 2.5e-8 + 1.0e-8j
     connection: str = "wye"
+    response: tuple[float, float] = (0.045, 0.052)
+    heat_capacity: float = 4.0
 
     def drag_torque(self, speed: ArrayLike) -> Floats:
         """Return the motor's own drag [N m] at a speed [rad/s]."""
@@ -192,6 +200,35 @@ class Propeller:
 
 
 @dataclass(frozen=True, slots=True)
+class Flywheel:
+    """A disc on the shaft.
+
+    Parameters
+    ----------
+    inertia : float
+        As it truly is [kg m**2].
+    diameter, thickness : float
+        [m].
+    """
+
+    inertia: float
+    diameter: float = 60e-3
+    thickness: float = 5e-3
+
+    def windage(self, speed: ArrayLike, density: float) -> Floats:
+        """Return the torque of the air on both faces and the rim [N m].
+
+        Free disc, laminar below a Reynolds number of 3e5 and turbulent above (Schlichting, from memory); the rim with a
+        skin friction coefficient of 0.005 (judgement).
+        """
+        w, r = np.maximum(np.asarray(speed, float), 1e-9), self.diameter / 2
+        reynolds = w * r**2 * density / AIR_VISCOSITY
+        moment = np.where(reynolds < 3e5, 3.87 * reynolds**-0.5, 0.146 * reynolds**-0.2)
+        rim = 0.005 * np.pi * self.thickness * r**4
+        return density * w**2 * (0.5 * moment * r**5 + rim)
+
+
+@dataclass(frozen=True, slots=True)
 class Supply:
     """A supply that sags: open-circuit volts and source resistance with its leads [ohm]."""
 
@@ -257,9 +294,8 @@ def _winding_temperature(setup: Setup, current: Floats, drag_power: Floats) -> F
     return (setup.ambient + heating * drag_power + per_degree * COPPER_ZERO) / (1 - per_degree)
 
 
-def _terminals(setup: Setup, volts: Floats, current: Floats) -> tuple[Floats, Floats]:
-    """Supply volts and supply amperes behind an effective motor voltage and winding current."""
-    supply, drive = setup.supply, setup.drive
+def terminals(supply: Supply, drive: Drive, volts: Floats, current: Floats) -> tuple[Floats, Floats]:
+    """Return supply volts and supply amperes behind an effective motor voltage and a winding current."""
     terminal = np.full_like(volts, supply.volts)
     for _ in range(8):
         duty = volts / terminal
@@ -279,7 +315,7 @@ def operate(setup: Setup, speed: ArrayLike) -> State:
     temperature = _winding_temperature(setup, amperes, drag * w)
     path = motor.resistance_at(temperature) + 2 * drive.on_resistance
     volts = constant * (1 - motor.saturation * amperes) * w + amperes * path
-    terminal, current = _terminals(setup, volts, amperes)
+    terminal, current = terminals(setup.supply, drive, volts, amperes)
     thrust = setup.propeller.thrust(w, setup.density) * setup.thrust_factor
     return State(w, volts / terminal, terminal, current, amperes, thrust, torque, temperature)
 
@@ -322,14 +358,37 @@ def operate_at(setup: Setup, key: str, target: ArrayLike) -> State:
     if key == "speed":
         return operate(setup, wanted)
     ceiling = setup.supply.volts / setup.motor.no_load_constant(setup.drive)
-    speed = increasing_root(lambda w: getattr(operate(setup, w), key), wanted, 1.0, ceiling)
-    state = operate(setup, speed)
-    if np.any(state.throttle > 1 + 1e-9):
+    # Past the ceiling full throttle turns nothing, so a target that is not met below it lies beyond full throttle.
+    beyond = np.any(wanted > getattr(operate(setup, np.full_like(wanted, ceiling)), key))
+    if not beyond:
+        speed = increasing_root(lambda w: getattr(operate(setup, w), key), wanted, 1.0, ceiling)
+        state = operate(setup, speed)
+        beyond = np.any(state.throttle > 1 + 1e-9)
+    if beyond:
         message = f"{key} {wanted.max():g} is beyond full throttle"
         raise ValueError(message)
     return state
 
 
-def without_sag(setup: Setup, volts: float) -> Setup:
-    """Return the same bench on a stiff supply of the given volts."""
-    return replace(setup, supply=Supply(volts, 0.0))
+def turning_free(motor: Motor, drive: Drive, volts: ArrayLike, temperature: float) -> tuple[Floats, Floats]:
+    """Return speed [rad/s] and current [A] at full duty without load, at each voltage [V] of a stiff supply.
+
+    Parameters
+    ----------
+    motor, drive : Motor, Drive
+        Who turns.
+    volts : array_like, shape (n,)
+        At the drive's terminals.
+    temperature : float
+        Of the winding [degC].
+    """
+    supply = np.atleast_1d(np.asarray(volts, float))
+    constant = motor.no_load_constant(drive)
+    path = float(motor.resistance_at(temperature)) + 2 * drive.on_resistance
+
+    def needed(speed: Floats) -> Floats:
+        amperes = winding_current(motor.drag_torque(speed), constant, motor.saturation)
+        return constant * (1 - motor.saturation * amperes) * speed + amperes * path
+
+    speed = increasing_root(needed, supply, 1.0, float(supply.max()) / constant)
+    return speed, winding_current(motor.drag_torque(speed), constant, motor.saturation)

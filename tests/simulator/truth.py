@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.physics import operate_at
+from simulator.instruments import si
+from simulator.physics import COPPER_ZERO, operate_at, turning_free
+from simulator.spins import spin_up
+from simulator.thermal import SoakPlan, held
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     from simulator.campaigns import Bench
+    from simulator.physics import Motor
 
 REFERENCE_DENSITY = 1.22500
 """Dry air at 15 degC and 1013.25 hPa [kg/m**3], from the standard atmosphere."""
@@ -60,3 +67,132 @@ def truth(
         "thrust_coefficient": thrust / (density * turns**2 * diameter**4),
         "power_coefficient": torque * speed / (density * turns**3 * diameter**5),
     }[name]
+
+
+def true_constant(bench: Bench, name: str, at: Mapping[str, str], sample: str | None, winding: float = 25.0) -> float:
+    """Return a true constant of a motor [SI]: mass, resistance, the Kv family, drag, unbalance, response.
+
+    Parameters
+    ----------
+    bench : Bench
+        Who was tested.
+    name, at : str, mapping
+        The figure and its operating point, as results write them.
+    sample : str or None
+        The sample; None for the model's mean.
+    winding : float
+        Temperature of the winding in the run without load [degC].
+    """
+    motor = bench.motor(sample)
+    return _CONSTANTS[name](bench, motor, at, winding)
+
+
+def _kv_no_load(bench: Bench, motor: Motor, volts: float, winding: float) -> float:
+    """Speed per volt behind the resistive drop, in a run without load at a voltage [rad/s/V]."""
+    speed, current = turning_free(motor, bench.drive, [volts], winding)
+    drop = current[0] * (float(motor.resistance_at(winding)) + 2 * bench.drive.on_resistance)
+    return float(speed[0] / (volts - drop))
+
+
+def _kt(bench: Bench, motor: Motor, winding: float) -> float:
+    return 1 / _kv_no_load(bench, motor, KV_VOLTS, winding)
+
+
+def _step_way(at: Mapping[str, str]) -> int:
+    """0 for a step up, 1 for a step down, from ``"30 % to 70 %"``."""
+    low, high = (float(number) for number in re.findall(r"([\d.]+) %", at["step"]))
+    return int(high < low)
+
+
+KV_VOLTS = 10.0
+"""Voltage at which the speed per volt is stated; the torque constant's slight fall with current makes it matter little."""
+
+_CONSTANTS: dict[str, Callable[[Bench, Motor, Mapping[str, str], float], float]] = {
+    "mass": lambda _b, m, at, _t: {"motor": m.mass, "bell": m.bell_mass}[at.get("part", "motor")],
+    "winding_resistance_20c": lambda _b, m, _at, _t: m.resistance,
+    "kv_back_emf": lambda _b, m, _at, _t: 1 / m.ke_peak,
+    "kv_no_load": lambda b, m, _at, t: _kv_no_load(b, m, KV_VOLTS, t),
+    "kt": lambda b, m, _at, t: _kt(b, m, t),
+    "km": lambda b, m, _at, t: _kt(b, m, t) / m.resistance**0.5,
+    "km_per_mass": lambda b, m, _at, t: _kt(b, m, t) / m.resistance**0.5 / m.mass,
+    "no_load_current": lambda b, m, at, t: float(turning_free(m, b.drive, [si(at["voltage"])], t)[1][0]),
+    "drag_torque": lambda _b, m, at, _t: float(m.drag_torque(si(at["speed"]))),
+    "residual_unbalance": lambda _b, m, _at, _t: abs(m.unbalance),
+    "time_constant": lambda _b, m, at, _t: m.response[_step_way(at)],
+    "dead_time": lambda b, _m, _at, _t: b.drive.dead_time,
+}
+
+
+def true_spin(
+    bench: Bench,
+    name: str,
+    at: Mapping[str, str],
+    sample: str | None,
+    *,
+    flywheel: str,
+    density: float = 1.2,
+    temperature: float = 22.0,
+) -> float:
+    """Return a true figure of a flywheel run [SI]: torque, shaft_power, motor_efficiency at speed, or peak_torque.
+
+    The torque is the shaft's as a steady state would have it: the air-gap torque less the motor's own drag.
+    """
+    motion = spin_up(
+        bench.motor(sample), bench.drive, bench.supply, bench.flywheels[flywheel],
+        density=density, temperature=temperature,
+    )  # fmt: skip
+    if name == "peak_torque":
+        return float(motion.shaft_torque.max())
+    speed = si(at["speed"])
+    torque = motion.at_speed("shaft_torque", speed)
+    power = motion.at_speed("voltage", speed) * motion.at_speed("current", speed)
+    return {"torque": torque, "shaft_power": torque * speed, "motor_efficiency": torque * speed / power}[name]
+
+
+def true_heat(
+    bench: Bench,
+    name: str,
+    sample: str | None,
+    *,
+    propeller: str,
+    plan: SoakPlan | None = None,
+    density: float = 1.2,
+    ambient: float = 22.0,
+    limit: float = 100.0,
+) -> float:
+    """Return a true figure of a heat soak [SI].
+
+    ``thermal_resistance`` is the whole path from winding to air per watt of the motor's losses,
+    ``thermal_time_constant`` the slow node's, ``continuous_current`` the winding current that ends at ``limit`` [degC]
+    with the drag losses of the soak.
+    """
+    motor, plan = bench.motor(sample), plan or SoakPlan()
+    r1, _, r2, t2 = motor.soak
+    if name != "continuous_current":
+        return {"thermal_resistance": r1 + r2, "thermal_time_constant": t2}[name]
+    _, _, drag_power = held(bench.setup(sample, propeller, density, ambient), plan.power)
+    copper = (limit - ambient) / (r1 + r2) - drag_power
+    hot = motor.resistance * (COPPER_ZERO + limit) / (COPPER_ZERO + 20)
+    return float((copper / hot) ** 0.5)
+
+
+_SPIN = ("torque", "shaft_power", "motor_efficiency", "peak_torque")
+_HEAT = ("thermal_resistance", "thermal_time_constant", "continuous_current")
+
+
+def true_figure(
+    bench: Bench, name: str, at: Mapping[str, str], sample: str | None, *, propeller: str, flywheel: str = ""
+) -> float:
+    """Return any true figure [SI] by its name and operating point as results write them, in ordinary conditions.
+
+    Figures of a sweep are in the reference air. Where the conditions of a run matter, ask the function of its test:
+    `truth`, `true_constant`, `true_spin`, `true_heat`.
+    """
+    if name in _CONSTANTS:
+        return true_constant(bench, name, at, sample)
+    if name in _HEAT:
+        return true_heat(bench, name, sample, propeller=propeller)
+    if name in _SPIN and (name == "peak_torque" or "speed" in at):
+        return true_spin(bench, name, at, sample, flywheel=flywheel)
+    axis, place = next((key, text) for key, text in at.items() if key != "part")
+    return truth(bench, name, axis, si(place), sample, propeller=propeller)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import subprocess
 import sys
@@ -10,7 +11,16 @@ import numpy as np
 import pytest
 from scipy import special
 
-from benchproof.trials.distributions import NORMAL, RECTANGULAR, TRIANGULAR, inverse_normal, student
+from benchproof.trials.distributions import (
+    NORMAL,
+    RECTANGULAR,
+    TRIANGULAR,
+    Kind,
+    Shape,
+    inverse_normal,
+    student,
+    tabulated_degrees,
+)
 from benchproof.trials.engine import Source, Trials
 from benchproof.trials.quantity import Quantity, combine, correlation
 from benchproof.trials.rounding import rounded
@@ -36,19 +46,81 @@ def test_another_process_draws_the_same() -> None:
     assert out.stdout.strip() == str(Trials(1, 2000).draw(SCALE)[:3].tolist())
 
 
-def test_draws_are_frozen_so_that_no_library_release_moves_a_figure() -> None:
-    normal = Trials(20260101, 1000).draw(Source(("frozen",), "", NORMAL))
-    assert normal[:4] == pytest.approx(FROZEN, abs=1e-12)
+FROZEN = {
+    "normal": (NORMAL, [0.6654918981174593, 0.7350070638231455, -1.4831409467259227, -0.37973696969243426]),
+    "rectangular": (
+        RECTANGULAR,
+        [-1.1603874399812537, -1.5346836199647582, -0.41647161720052617, -0.03334197808737834],
+    ),
+    "triangular": (TRIANGULAR, [-0.3644718899464793, 0.5522024063170697, 1.9136733065302485, -0.050802620362558996]),
+    "student 3": (student(3), [0.8488071201763905, -0.07347887491181102, -1.9280628557517894, -1.2135435884953307]),
+    "student 70": (student(70), [-1.4787057699643158, -1.1341324478086228, -0.8590172400177807, -1.4862464323119675]),
+}
+FROZEN_FIT = [[0.1492306371856767, 0.29637200228244726], [-0.6918090461030996, 0.5059062086357228]]
 
 
-FROZEN = [0.3228076280909147, -0.9140559272152617, -0.6391436528439338, 0.4471178522149718]
+@pytest.mark.parametrize("name", FROZEN)
+def test_draws_are_frozen_so_that_no_library_release_moves_a_figure(name: str, trials: Trials) -> None:
+    """Draws 1, 2, 10 000 and 20 000 of some sources, as they first came out."""
+    shape, first = FROZEN[name]
+    draws = trials.draw(Source(("north-bench", "cell", name, "rig"), "", shape))
+    assert draws[[0, 1, 9999, 19999]] == pytest.approx(first, rel=1e-12)
+
+
+def test_scatter_of_a_fit_is_frozen_too(trials: Trials) -> None:
+    rows = trials.scatter(("fit",), 2, 5)
+    assert rows[:, [0, 19999]].tolist() == [pytest.approx(row, rel=1e-12) for row in FROZEN_FIT]
 
 
 @pytest.mark.parametrize("shape", [NORMAL, RECTANGULAR, TRIANGULAR])
-def test_standardised_draws_have_mean_nought_and_deviation_one(shape) -> None:
+def test_standardised_draws_have_mean_nought_and_deviation_one(shape: Shape) -> None:
     draws = Trials(2, 10_000).draw(Source(("s",), "", shape))
     assert draws.mean() == pytest.approx(0, abs=1e-9)
     assert draws.std() == pytest.approx(1, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [1000, 1001, 65_536, 1_000_000])
+def test_any_allowed_number_of_trials_is_a_stratified_sample(count: int) -> None:
+    draws = np.sort(Trials(2, count).draw(Source(("s",), "", RECTANGULAR)))
+    assert np.ptp(np.diff(draws)) == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [0, 999, 1_000_001])
+def test_another_number_of_trials_is_refused(count: int) -> None:
+    with pytest.raises(ValueError, match="from 1000 to 1000000"):
+        Trials(1, count)
+
+
+def test_different_sources_and_seeds_are_unrelated(trials: Trials) -> None:
+    draws = [trials.draw(Source(("s", str(k)), "", NORMAL)) for k in range(40)]
+    draws.append(Trials(trials.seed + 1, trials.count).draw(Source(("s", "0"), "", NORMAL)))
+    apart = np.asarray(np.corrcoef(np.stack(draws)))[np.triu_indices(41, 1)] * trials.count**0.5
+    assert np.abs(apart).max() < 4.5
+    assert apart.std() == pytest.approx(1, abs=0.1)
+
+
+def test_names_do_not_run_together(trials: Trials) -> None:
+    one, other = (trials.draw(Source(name, "", NORMAL)) for name in (("ab", "c"), ("a", "bc")))
+    assert abs(float(np.mean(one * other))) < 0.05
+
+
+def test_a_source_has_one_distribution(trials: Trials) -> None:
+    trials.draw(SCALE)
+    with pytest.raises(ValueError, match="is both"):
+        trials.draw(Source(SCALE.identity, "", NORMAL))
+
+
+@pytest.mark.parametrize(
+    ("df", "tabulated"), [(1, 1), (2.9, 2), (50, 50), (50.9, 50), (59, 50), (60, 60), (119, 80), (1e9, 240)]
+)
+def test_degrees_of_freedom_are_floored_to_a_table(df: float, tabulated: int) -> None:
+    assert tabulated_degrees(df) == tabulated
+
+
+@pytest.mark.parametrize(("kind", "df"), [("student", None), ("student", 0.5), ("joint", math.nan), ("normal", 4.0)])
+def test_degrees_of_freedom_belong_to_estimates_alone(kind: Kind, df: float | None) -> None:
+    with pytest.raises(ValueError, match="degrees of freedom"):
+        Shape(kind, df)
 
 
 def test_our_inverse_normal_agrees_with_scipys() -> None:

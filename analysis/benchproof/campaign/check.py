@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from benchproof.campaign.faults import validated
 from benchproof.campaign.logs import read_log
 from benchproof.campaign.models.base import required
 from benchproof.campaign.models.campaign import Campaign
-from benchproof.campaign.quoting import parse
+from benchproof.campaign.quoting import Quote, parse
 from benchproof.campaign.references import claim_faults, quote_faults, reference_faults
 from benchproof.campaign.workspace import LAB, Workspace, campaign_file, rig_file
-from benchproof.campaign.yaml import Places
+from benchproof.campaign.yaml import Document, Places
 from benchproof.errors import Fault, InputError, Remark
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from benchproof.campaign.logs import Log
     from benchproof.campaign.models.lab import Lab
     from benchproof.campaign.models.rig import RigFile
+
+T = TypeVar("T")
 
 BUILT_KINDS: Final = ("motor",)
 """Kinds of campaign that have a notebook."""
@@ -187,12 +189,13 @@ def check_campaign(
     InputError
         With all faults of campaign, rig, lab, calibrations and logs.
     """
-    document = workspace.campaign_document(name)
-    campaign = workspace.campaign(name)
-    checked = _judged(workspace, campaign, document.values, document.places, built_tests, known_choices, logs)
-    if faults := tuple(claim_faults(campaign, document.places, workspace.campaign_names())):
-        raise InputError(*faults)
-    return checked
+    lab, faults = _tried(workspace.lab)
+    document, more = _tried(workspace.campaign_document, name)
+    campaign, most = _tried(workspace.campaign_of, name, document) if document is not None else (None, ())
+    if lab is None or document is None or campaign is None:
+        raise InputError(*more, *most, *faults)
+    names = workspace.campaign_names()
+    return _judged(workspace, lab, campaign, document, built_tests, known_choices, logs=logs, campaigns=names)
 
 
 def check_parameters(
@@ -206,20 +209,23 @@ def check_parameters(
 
     Other campaigns are not looked at: a notebook runs where only its own files are.
     """
-    campaign = validated(Campaign, parameters, _PARAMETERS)
-    return _judged(workspace, campaign, parameters, _PARAMETERS, built_tests, known_choices, logs=True)
+    document = Document(dict(parameters), _PARAMETERS)
+    campaign = validated(Campaign, document.values, document.places)
+    return _judged(workspace, workspace.lab(), campaign, document, built_tests, known_choices, logs=True)
 
 
 def _judged(
     workspace: Workspace,
+    lab: Lab,
     campaign: Campaign,
-    values: Mapping[str, Any],
-    places: Places,
+    document: Document,
     built_tests: Collection[str],
     known_choices: Mapping[str, Callable[[str], str]],
+    *,
     logs: bool,
+    campaigns: tuple[str, ...] | None = None,
 ) -> Checked:
-    lab = workspace.lab()
+    places = document.places
     if campaign.kind not in BUILT_KINDS or campaign.rig is None:
         expected = f"kind: {' or '.join(BUILT_KINDS)} in this version"
         raise InputError(
@@ -233,13 +239,14 @@ def _judged(
             )
         )
     rig = _rig(workspace, campaign.rig, places)
-    checked = Checked(workspace, campaign, lab, rig, values, tuple(built_tests))
+    checked = Checked(workspace, campaign, lab, rig, document.values, tuple(built_tests))
     faults = [
         *reference_faults(checked, places, known_choices),
-        *_text_faults(checked, places),
+        *_text_faults(checked, places, campaigns),
     ]
     if not faults:
         faults += _file_faults(checked, logs)
+    faults.sort(key=lambda fault: (fault.file != places.file, fault.line or 0))
     if faults:
         raise InputError(*faults)
     return checked
@@ -255,17 +262,17 @@ def _rig(workspace: Workspace, name: str, places: Places) -> RigFile:
     return workspace.rig(name)
 
 
-def _text_faults(checked: Checked, places: Places) -> Iterator[Fault]:
-    text = checked.campaign.text
-    if text is None:
-        return
-    line = places.line(("text",))
+def _text_faults(checked: Checked, places: Places, campaigns: tuple[str, ...] | None) -> Iterator[Fault]:
+    """Yield what is wrong with quotes and claims; against other campaigns only where these are known."""
+    text, line = checked.campaign.text or "", places.line(("text",))
+    pieces: tuple[str | Quote, ...] = ()
     try:
         pieces = parse(text, file=places.file, line=line)
     except InputError as error:
         yield from error.faults
-        return
     yield from quote_faults(checked, pieces, places)
+    if campaigns is not None:
+        yield from claim_faults(checked.campaign, pieces, places, campaigns)
 
 
 def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:
@@ -280,9 +287,13 @@ def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:
             yield from _faults_of(checked.log, test)
 
 
-def _faults_of(action: Callable[[Any], object], argument: object) -> tuple[Fault, ...]:
+def _faults_of(action: Callable[..., object], *arguments: object) -> tuple[Fault, ...]:
+    return _tried(action, *arguments)[1]
+
+
+def _tried(action: Callable[..., T], *arguments: object) -> tuple[T | None, tuple[Fault, ...]]:
+    """Return what an action gives, or None and the faults it found."""
     try:
-        action(argument)
+        return action(*arguments), ()
     except InputError as error:
-        return error.faults
-    return ()
+        return None, error.faults

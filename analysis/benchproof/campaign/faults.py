@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar, get_args, get_origin
+from collections.abc import Mapping
+from types import UnionType
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from pydantic import ValidationError
 
@@ -13,7 +15,7 @@ from benchproof.campaign.yaml import written
 from benchproof.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator
 
     from pydantic.fields import FieldInfo
     from pydantic_core import ErrorDetails
@@ -123,8 +125,14 @@ def _words(
         near = nearest(given.strip('"'), valid)
         return given, f"one of {', '.join(valid)}", f"Write {near}." if near else "Write one of these."
     about = _about(model, path, values)
-    expected = _EXPECTED.get(kind, str(details["msg"]).removeprefix("Input should be ").removeprefix("Value should "))
+    expected = _EXPECTED.get(kind) or _limit(str(details["msg"]))
     return given, expected + about, "Correct it."
+
+
+def _limit(message: str) -> str:
+    """Return pydantic's words for a limit as something a person may have written."""
+    limit = message.removeprefix("Input should be ").removeprefix("Value should ")
+    return f"a number {limit}" if limit.startswith(("less", "greater")) else limit
 
 
 def _unknown_key(path: tuple[Step, ...], model: type[Model], values: Any) -> tuple[str, str, str]:
@@ -132,7 +140,8 @@ def _unknown_key(path: tuple[Step, ...], model: type[Model], values: Any) -> tup
     valid = tuple(dict.fromkeys(key for each in _models(model, path[:-1], values) for key in _names(each)))
     near = nearest(name, valid)
     remedy = f"Write {near}:." if near else "Correct its spelling, or delete it."
-    return f"the unknown key {shortened(name)}", f"one of {', '.join(valid)}", remedy
+    expected = f"one of {', '.join(valid)}" if valid else "no such key"
+    return f"the unknown key {shortened(name)}", expected, remedy
 
 
 def _names(model: type[Model]) -> Iterator[str]:
@@ -150,6 +159,8 @@ def _about(model: type[Model], path: tuple[Step, ...], values: Any) -> str:
 
 
 def _as_written(example: Any) -> str:
+    if isinstance(example, bool):
+        return str(example).lower()
     return str(example) if isinstance(example, str) else repr(example).replace("'", "")
 
 
@@ -186,16 +197,40 @@ def _field(model: type[Model], path: tuple[Step, ...], values: Any) -> FieldInfo
 
 def _models(model: type[Model], path: tuple[Step, ...], values: Any) -> list[type[Model]]:
     """Return the models that may stand at a place of the file."""
-    candidates, here = [model], values
+    kinds: list[Any] = [model]
+    here = values
     for step in path:
         here = here[step] if _holds(here, step) else None
-        if isinstance(step, str):
-            candidates = _descended(candidates, step)
-        kind = here.get("test") if isinstance(here, dict) else None
-        if isinstance(kind, str):
-            named = [each for each in candidates if _is_test(each, kind)]
-            candidates = named or candidates
-    return candidates
+        kinds = [inner for kind in kinds for inner in _under(kind, step)]
+        test = here.get("test") if isinstance(here, dict) else None
+        if isinstance(test, str):
+            kinds = [kind for kind in kinds if _is_test(kind, test)] or kinds
+    return [kind for kind in kinds if isinstance(kind, type) and issubclass(kind, Model)]
+
+
+def _under(kind: Any, step: Step) -> list[Any]:
+    """Return the types that a key or position of a value of some type may have."""
+    if isinstance(kind, type) and issubclass(kind, Model):
+        fields = [field for name, field in kind.model_fields.items() if step in (name, field.alias)]
+        return [inner for field in fields for inner in _opened(field.annotation)] or _extra(kind)
+    if get_origin(kind) in (tuple, Mapping):
+        return _opened(get_args(kind)[0 if get_origin(kind) is tuple else 1])
+    return []
+
+
+def _extra(model: type[Model]) -> list[Any]:
+    """Return the type of the keys that a model leaves free, as a log layout does its channels."""
+    hint = get_type_hints(model).get("__pydantic_extra__") if model.model_config.get("extra") == "allow" else None
+    return [get_args(hint)[1]] if hint else []
+
+
+def _opened(annotation: Any) -> list[Any]:
+    """Return the alternatives of a type, without what annotates them."""
+    if get_origin(annotation) is Annotated:
+        return _opened(get_args(annotation)[0])
+    if get_origin(annotation) in (Union, UnionType):
+        return [inner for each in get_args(annotation) for inner in _opened(each)]
+    return [annotation]
 
 
 def _holds(here: Any, step: Step) -> bool:
@@ -204,20 +239,8 @@ def _holds(here: Any, step: Step) -> bool:
     return isinstance(here, (list, tuple)) and isinstance(step, int) and step < len(here)
 
 
-def _descended(candidates: list[type[Model]], step: str) -> list[type[Model]]:
-    """Return the models inside a field; a key of a mapping leads to the mapping's own values."""
-    inner = [
-        found
-        for each in candidates
-        for name, field in each.model_fields.items()
-        if step in (name, field.alias)
-        for found in _inside(field.annotation)
-    ]
-    return inner or candidates
-
-
-def _is_test(model: type[Model], kind: str) -> bool:
-    field = model.model_fields.get("test")
+def _is_test(model: Any, kind: str) -> bool:
+    field = model.model_fields.get("test") if isinstance(model, type) and issubclass(model, Model) else None
     return field is not None and kind in _literals(field.annotation)
 
 

@@ -7,6 +7,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.campaign.log_faults import listed, quoted
@@ -187,8 +188,7 @@ def find_dialect(head: bytes, wanted: Sequence[str], stated: Stated, faults: Fau
     sample = sample[bool(units) :]
     decimal, sure = _decimal(sample, columns, stated)
     skip = at + 1 + (_first_row(lines[at + 1 :], comments) if units else 0)
-    width = max(len(names), _usual_width(sample))
-    return Dialect(delimiter, decimal, sure, comments, names, columns, width, skip, units)
+    return Dialect(delimiter, decimal, sure, comments, names, columns, _width(sample, len(names)), skip, units)
 
 
 def _first_row(lines: Sequence[str], comments: tuple[str, ...]) -> int:
@@ -206,24 +206,24 @@ def _header(
 ) -> tuple[int, str, tuple[str, ...]]:
     """Return index, delimiter and names of the row with the most mapped names, the first such row."""
     if stated is not None and stated > len(lines):
-        msg = "dialect, header"
-        raise faults.stop(
-            msg,
+        faults.refuse(
+            "dialect, header",
             f"line {stated}",
             f"one of the log's first {len(lines)} lines",
             "Correct the line number of the header row.",
         )
     looked = range(len(lines)) if stated is None else range(stated - 1, stated)
-    best: tuple[int, int, str, tuple[str, ...]] = (-1, 0, ",", ())
+    best: tuple[tuple[int, bool, int, int], str, tuple[str, ...]] = ((-1, False, 0, 0), ",", ())
     for at in looked:
         for delimiter in delimiters if lines[at].strip() else ():
             names = _names(lines[at], comments, delimiter)
             hits = len(set(wanted).intersection(names))
-            if hits > best[0] or (hits == best[0] == 0 and at == best[1] and len(names) > len(best[3])):
-                best = hits, at, delimiter, names
-        if best[0] == len(set(wanted)):
+            # Where no line has a mapped name, the first line of cells is shown, as the delimiter that cuts it most.
+            rank = (hits, not lines[at].lstrip().startswith(comments), -at, len(names))
+            best = max(best, (rank, delimiter, names), key=itemgetter(0))
+        if best[0][0] == len(set(wanted)):
             break
-    return best[1:]
+    return -best[0][2], best[1], best[2]
 
 
 def _names(line: str, comments: tuple[str, ...], delimiter: str) -> tuple[str, ...]:
@@ -275,25 +275,27 @@ def _units(sample: Sequence[list[str]], columns: tuple[int, ...]) -> tuple[str, 
     if not sample or len(sample[0]) <= max(columns):
         return ()
     found = tuple(sample[0][column] for column in columns)
-    return found if any(found) and all(_may_be_unit(cell) for cell in found) else ()
+    words = any(cell.strip("[]() 1-") for cell in found)
+    return found if words and all(_may_be_unit(cell) for cell in found) else ()
 
 
 def _may_be_unit(cell: str) -> bool:
     text = cell.strip("[]() ")
-    numeric = text[:1].isdigit() or text[:1] in tuple("+-.,") or _NOT_FINITE.fullmatch(text)
-    return not text or (len(text) <= _LONGEST_UNIT and not numeric)
+    if text in ("", "-") or text.startswith("1/"):
+        return True
+    return len(text) <= _LONGEST_UNIT and text[0] not in "+-.,0123456789" and not _NOT_FINITE.fullmatch(text)
 
 
 def _decimal(sample: Sequence[list[str]], columns: tuple[int, ...], stated: Stated) -> tuple[str, bool]:
-    """Return the decimal mark, and whether it is sure."""
+    """Return the decimal mark that most mapped cells have, and whether it is sure."""
     if stated.decimal:
         return stated.decimal, True
-    text = "".join(row[column] for row in sample for column in columns if column < len(row))
-    if "." in text:
-        return ".", True
-    return (",", True) if "," in text else (".", False)
+    mapped = [row[column] for row in sample for column in columns if column < len(row)]
+    points, commas = (sum(mark in cell for cell in mapped) for mark in ".,")
+    return (",", True) if commas > points else (".", points > 0)
 
 
-def _usual_width(sample: Sequence[list[str]]) -> int:
-    counts = Counter(len(row) for row in sample)
-    return counts.most_common(1)[0][0] if counts else 0
+def _width(sample: Sequence[list[str]], names: int) -> int:
+    """Return the usual number of cells in a row, which may be more than names only by blank ones."""
+    counts = Counter(len(row) for row in sample if not any(row[names:]))
+    return max(names, counts.most_common(1)[0][0] if counts else 0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,9 +61,20 @@ class FaultList:
         if not self.full:
             self.faults.append(Fault(self.file, place, found, expected, remedy, line))
 
-    def stop(self, place: str, found: str, expected: str, remedy: str, line: int | None = None) -> InputError:
-        """Return the error for a log that cannot be read past this fault, with those found before it."""
-        return InputError(*self.in_order(), Fault(self.file, place, found, expected, remedy, line))
+    def take(self, faults: Sequence[Fault]) -> None:
+        """Note faults found where the log's name was not known."""
+        for fault in faults:
+            self.add(fault.place, fault.found, fault.expected, fault.remedy, fault.line)
+
+    def refuse(self, place: str, found: str, expected: str, remedy: str, line: int | None = None) -> NoReturn:
+        """Give up on a log that cannot be read past this fault.
+
+        Raises
+        ------
+        InputError
+            With this fault and those found before it.
+        """
+        raise InputError(*self.in_order(), Fault(self.file, place, found, expected, remedy, line))
 
     def in_order(self) -> list[Fault]:
         """Return the faults in the order of the file."""

@@ -1,66 +1,42 @@
 """Reading a log as recorded into channels in SI units, and judging it on the way.
 
-Most logs go through pyarrow's streaming reader, a block at a time into arrays of their final size, so that a log as
-large as a gigabyte is read in bounded memory. A log that this reader refuses (comments among the rows, columns by
-white space, a cell that is no number) is read line by line, which also finds the line of every fault.
+A log is read once, a block at a time, into arrays of about their final size, so that a gigabyte takes bounded memory.
 """
 
 from __future__ import annotations
 
-import codecs
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchproof.campaign.log_dialect import (
-    NUMBER,
-    WHITE_SPACE,
-    Dialect,
-    Stated,
-    cells,
-    find_dialect,
-    read_stated,
-)
+from benchproof.campaign.log_dialect import Dialect, Stated, find_dialect, read_stated
 from benchproof.campaign.log_faults import FaultList, TimeOrder, quoted
+from benchproof.campaign.log_remarks import gap_remarks, repeat_remarks, standing_remarks, unit_remarks
+from benchproof.campaign.log_rows import RowReader, Rows
+from benchproof.campaign.log_text import BLOCK, Block, find_encoding, line_blocks
 from benchproof.campaign.models.layout import channel_dimension
-from benchproof.campaign.stuck import standing
-from benchproof.campaign.units import Scale, scale_of
-from benchproof.errors import Remark
+from benchproof.campaign.units import Scale, UnitError, scale_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
+    from typing import IO
 
-    from numpy.typing import NDArray
+    from benchproof.errors import Remark
 
-    FloatArray = NDArray[np.float64]
+FloatArray = NDArray[np.float64]
 
-GAP: Final = 5.0
-"""A spacing this many times the usual one is a gap."""
+DOUBLE: Final = 1_000_000_000
+"""Bytes of readings above which all but time are kept in single precision, still finer than any logger's converter."""
 
-LARGE: Final = 8_000_000
-"""Rows above which readings are kept in single precision: 24 bits are more than any logger's converter has."""
+MOST: Final = 3_000_000_000
+"""Bytes of readings above which a log is refused instead of filling the machine's memory."""
 
-_HEAD: Final = 1 << 18
-_BLOCK: Final = 1 << 21
-_LONGEST_LINE: Final = 1 << 16
 _SPARE: Final = 1.02
-_SAMPLE: Final = 1 << 20
-_MOST_STRETCHES: Final = 5
-_PACKED: Final = {
-    b"\x1f\x8b": "gzip",
-    b"PK": "zip",
-    b"BZh": "bzip2",
-    b"\xfd7zXZ": "xz",
-    b"\x28\xb5\x2f\xfd": "zstd",
-}
-_MARKS: Final = (
-    (codecs.BOM_UTF8, "utf-8"),
-    (codecs.BOM_UTF16_LE, "utf-16-le"),
-    (codecs.BOM_UTF16_BE, "utf-16-be"),
-)
+_GROWTH: Final = 1.1
 
 
 class Channel(Protocol):
@@ -85,13 +61,13 @@ class Log:
 
     Parameters
     ----------
-    channels : Mapping of str to array
-        SI, read-only, each of shape (rows,); ``time`` increases. Logs of more than LARGE rows keep all but time in
-        single precision.
+    channels : Mapping of str to ndarray, each of shape (rows,)
+        SI, read-only; ``time`` increases. Logs of more than DOUBLE bytes of readings keep all but time in single
+        precision.
     rows : int
         Rows kept.
     remarks : tuple of Remark
-        Gaps, dropped duplicates, stuck and saturated stretches.
+        Units that differ, dropped duplicates, gaps, channels that stood still.
     """
 
     channels: Mapping[str, FloatArray]
@@ -129,277 +105,169 @@ def read_log(
     """
     faults = FaultList(name)
     stated = read_stated(dialect, faults)
-    head, encoding = _head(path, stated, faults)
+    scales = _scales(layout, pole_pairs, faults)
+    try:
+        return _read(path, layout, scales, stated, faults)
+    except _DecimalCommaError:
+        return _read(path, layout, scales, replace(stated, decimal=","), faults)
+
+
+class _DecimalCommaError(Exception):
+    """The first decimal mark, a comma, came after the head of the log, which had whole numbers only."""
+
+
+def _scales(layout: Mapping[str, Channel], pole_pairs: int | None, faults: FaultList) -> list[Scale]:
+    """Return how each channel's column becomes SI."""
+    if "time" not in layout:
+        faults.refuse("", "a layout without the channel time", "the channel time", "Add time: to the log's layout.")
+    scales = []
+    for key, channel in layout.items():
+        dimension = channel_dimension(key)
+        if dimension is None:
+            faults.refuse(key, "an unknown channel", "a channel of the documentation", "Correct the log's layout.")
+        try:
+            scale = scale_of(channel.unit, dimension)
+        except UnitError as error:
+            faults.refuse(f"{key}, unit", error.found, error.expected, error.remedy)
+        if channel.divide_by and not pole_pairs:
+            remedy = "State pole_pairs: of the specimen, or map a column with the speed of the shaft."
+            faults.refuse(key, "an electrical speed", "the motor's pole pairs, to divide it by", remedy)
+        scales.append(Scale(scale.factor / (pole_pairs or 1) if channel.divide_by else scale.factor, scale.offset))
+    return scales
+
+
+def _read(path: Path, layout: Mapping[str, Channel], scales: Sequence[Scale], stated: Stated, faults: FaultList) -> Log:
+    try:
+        with path.open("rb") as file:
+            size = path.stat().st_size
+            return _read_open(file, size, layout, scales, stated, faults)
+    except OSError as error:
+        remedy = "Check the name and that the file can be read."
+        faults.refuse("", f"no readable file ({error.strerror or 'unknown reason'})", "a text log", remedy)
+
+
+def _read_open(
+    file: IO[bytes],
+    size: int,
+    layout: Mapping[str, Channel],
+    scales: Sequence[Scale],
+    stated: Stated,
+    faults: FaultList,
+) -> Log:
+    head = file.read(BLOCK)
+    encoding = stated.encoding or find_encoding(head, faults)
+    blocks = line_blocks(file, head, encoding, faults)
+    first = next(blocks, None)
+    if first is None or not first.data.strip():
+        faults.refuse("", "an empty file", "a header row and rows of data", "Record the run again, or exclude it.")
     wanted = [channel.column for channel in layout.values()]
-    found = find_dialect(head, wanted, stated, faults)
-    time_place = list(layout).index("time")
+    found = find_dialect(first.data, wanted, stated, faults)
+    table = _Table(list(layout), scales, int(first.count * size / len(head) * _SPARE) + 16)
     order = TimeOrder(f"column {quoted(layout['time'].column)}", faults)
-    scales = [_scale(key, channel, pole_pairs) for key, channel in layout.items()]
-    table = _Table(scales, _estimated_rows(path, head), time_place)
-    if not _read_blocks(path, found, encoding, time_place, order, table):
-        order = TimeOrder(order.column, faults)
-        table = _Table(scales, 0, time_place)
-        _read_lines(path, found, encoding, wanted, time_place, order, table, faults)
+    for rows in RowReader(found, wanted).rows(_from(first.after(found.skip), blocks)):
+        if rows.comma_meant:
+            raise _DecimalCommaError
+        faults.take(rows.faults)
+        table.add(rows, order, faults)
+        if faults.full:
+            break
     order.finish()
-    _refuse_empty(table, time_place, faults)
+    _judge(table, faults)
     faults.raise_any()
-    channels = {key: table.column(place) for place, key in enumerate(layout)}
-    remarks = (*_duplicates(order, name), *_gaps(channels["time"], name), *_standing(channels, name))
-    for values in channels.values():
-        values.setflags(write=False)
-    return Log(MappingProxyType(channels), table.rows, remarks)
+    return _log(table, found, layout, order)
 
 
-def _head(path: Path, stated: Stated, faults: FaultList) -> tuple[bytes, str]:
-    """Return whole lines from the beginning of a log, in UTF-8, and the log's encoding."""
-    with path.open("rb") as stream:
-        raw = stream.read(_HEAD)
-    if not raw.strip():
-        msg = ""
-        raise faults.stop(msg, "an empty file", "a header row and rows of data", "Record the run again, or exclude it.")
-    for mark, kind in _PACKED.items():
-        if raw.startswith(mark):
-            msg = ""
-            raise faults.stop(msg, f"a file packed with {kind}", "text", "Unpack the log and put the text under raw/.")
-    encoding = stated.encoding or next((name for mark, name in _MARKS if raw.startswith(mark)), "utf-8")
-    whole = raw if len(raw) < _HEAD else raw[: raw.rfind(b"\n") + 1] or raw
-    text = whole.decode(encoding, "replace").removeprefix("\N{BYTE ORDER MARK}")
-    if "\0" in text:
-        msg = ""
-        raise faults.stop(msg, "bytes that are no text", "a text log", "Export the log as text (CSV) from the logger.")
-    if max(len(line) for line in text.split("\n")) > _LONGEST_LINE:
-        remedy = "Export the log with one row a line."
-        msg = ""
-        raise faults.stop(msg, f"a line of more than {_LONGEST_LINE} characters", "rows of a few cells", remedy)
-    return text.replace("\r\n", "\n").replace("\r", "\n").encode(), encoding
-
-
-def _estimated_rows(path: Path, head: bytes) -> int:
-    lines = max(head.count(b"\n"), 1)
-    return int(path.stat().st_size / max(len(head) / lines, 1.0) * _SPARE) + 16
+def _from(first: Block, blocks: Iterator[Block]) -> Iterator[Block]:
+    yield first
+    yield from blocks
 
 
 class _Table:
-    """Channels in SI that grow block by block, without a second copy of them all.
+    """Channels in SI that grow block by block, without a second copy of them.
 
     Parameters
     ----------
+    keys : sequence of str
+        The channels.
     scales : sequence of Scale
         How each column becomes SI.
     capacity : int
-        Rows to make room for.
-    time_place : int
-        The column of time stamps; it keeps double precision whatever the size of the log.
+        Rows to make room for; room that is not used costs no memory.
     """
 
-    def __init__(self, scales: Sequence[Scale], capacity: int, time_place: int) -> None:
-        single = np.float32 if capacity > LARGE else np.float64
-        kinds = [np.float64 if place == time_place else single for place in range(len(scales))]
-        self._columns: list[NDArray[Any]] = [np.empty(max(capacity, 16), kind) for kind in kinds]
+    def __init__(self, keys: Sequence[str], scales: Sequence[Scale], capacity: int) -> None:
+        single = np.float32 if 8 * capacity * len(keys) > DOUBLE else np.float64
+        self._columns: list[NDArray[Any]] = [
+            np.empty(capacity, np.float64 if key == "time" else single) for key in keys
+        ]
+        self._keys = keys
         self._scales = scales
-        # Looked after only until a channel is seen to change.
-        self.lowest = np.full(len(scales), np.inf)
-        self.highest = np.full(len(scales), -np.inf)
+        self._row_bytes = sum(column.itemsize for column in self._columns)
+        self._first: list[float | None] = [None] * len(keys)
+        self.changing: set[str] = set()
         self.rows = 0
 
-    def append(self, block: Sequence[FloatArray]) -> None:
-        """Add rows, given by column in the log's own units."""
-        stop = self.rows + block[0].size
-        for place, values in enumerate(block):
-            if stop > self._columns[place].size:
-                self._grow(place, int(stop * 1.2) + 1024)
-            target, scale = self._columns[place][self.rows : stop], self._scales[place]
-            np.multiply(values, scale.factor, out=target, casting="same_kind")
-            if scale.offset:
-                target += scale.offset
-            if not self.lowest[place] < self.highest[place]:
-                self.lowest[place] = min(self.lowest[place], values.min())
-                self.highest[place] = max(self.highest[place], values.max())
+    def add(self, rows: Rows, order: TimeOrder, faults: FaultList) -> None:
+        """Add a block's rows, but those that repeat a time stamp."""
+        stamps = rows.columns[self._keys.index("time")]
+        if not stamps.size:
+            return
+        keep = order.keep(stamps, rows.line_of)
+        stop = self.rows + (stamps.size if keep is None else int(np.count_nonzero(keep)))
+        if stop * self._row_bytes > MOST:
+            remedy = "Cut the log into runs, or map fewer channels."
+            faults.refuse("", f"a log of more than {self.rows} rows", f"at most {MOST:_} bytes of readings", remedy)
+        for place, column in enumerate(rows.columns):
+            self._put(place, column if keep is None else column[keep], stop)
         self.rows = stop
 
-    def _grow(self, place: int, size: int) -> None:
-        grown = np.empty(size, self._columns[place].dtype)
-        grown[: self.rows] = self._columns[place][: self.rows]
-        self._columns[place] = grown
+    def _put(self, place: int, values: FloatArray, stop: int) -> None:
+        column, scale = self._columns[place], self._scales[place]
+        if stop > column.size:
+            # Grows in place where the system can; no other name holds the array.
+            column.resize(int(stop * _GROWTH) + 1024, refcheck=False)
+        target = column[self.rows : stop]
+        np.multiply(values, scale.factor, out=target, casting="same_kind")
+        if scale.offset:
+            target += scale.offset
+        if self._keys[place] not in self.changing and values.size:
+            first = self._first[place] = values[0] if self._first[place] is None else self._first[place]
+            if np.any(values != first):
+                self.changing.add(self._keys[place])
 
-    def column(self, place: int) -> FloatArray:
-        """Return a column, SI, shape (rows,)."""
-        return self._columns[place][: self.rows]
+    def channels(self) -> Mapping[str, FloatArray]:
+        """Return the channels, read-only, each of shape (rows,); nothing can be added after."""
+        for column in self._columns:
+            column.resize(self.rows, refcheck=False)
+            column.setflags(write=False)
+        return MappingProxyType(dict(zip(self._keys, self._columns, strict=True)))
 
-
-def _read_blocks(path: Path, found: Dialect, encoding: str, time_place: int, order: TimeOrder, table: _Table) -> bool:
-    """Read with pyarrow, block by block; return False where this reader cannot, or a value is not finite."""
-    if found.delimiter == WHITE_SPACE or encoding not in ("utf-8", "utf-16-le", "utf-16-be"):
-        return False
-    import pyarrow as pa
-    from pyarrow import csv
-
-    names = [str(place) for place in range(found.width)]
-    wanted = [str(place) for place in found.columns]
-    try:
-        reader = csv.open_csv(
-            path,
-            csv.ReadOptions(column_names=names, skip_rows=found.skip, block_size=_BLOCK, encoding=encoding),
-            csv.ParseOptions(delimiter=found.delimiter),
-            csv.ConvertOptions(
-                include_columns=list(dict.fromkeys(wanted)),
-                column_types=dict.fromkeys(wanted, pa.float64()),
-                decimal_point=found.decimal,
-                null_values=[],
-            ),
-        )
-        for batch in reader:
-            block = [batch.column(name).to_numpy(zero_copy_only=False) for name in wanted]
-            if not _take(block, found.skip + 1 + order.rows, time_place, order, table):
-                return False
-    except (pa.ArrowInvalid, pa.ArrowKeyError, UnicodeDecodeError):
-        return False
-    return True
+    def constant(self) -> tuple[str, ...]:
+        """Return the channels with one value throughout."""
+        return tuple(key for key in self._keys if key not in self.changing)
 
 
-def _take(block: list[FloatArray], first_line: int, time_place: int, order: TimeOrder, table: _Table) -> bool:
-    """Add a block of rows to the table; return False where a value is not finite or time does not run on."""
-    if not block[0].size:
-        return True
-    # The sum is finite only if every value is, and costs one pass without a temporary array.
-    if not all(np.isfinite(values.sum()) for values in block):
-        return False
-    keep = order.keep(block[time_place], lambda row: first_line + row)
-    table.append(block if keep is None else [values[keep] for values in block])
-    return not order.faults.faults
-
-
-def _read_lines(
-    path: Path,
-    found: Dialect,
-    encoding: str,
-    wanted: Sequence[str],
-    time_place: int,
-    order: TimeOrder,
-    table: _Table,
-    faults: FaultList,
-) -> None:
-    """Read line by line, noting the line of every fault."""
-    rows: list[list[float]] = []
-    places: list[int] = []
-    for line, text in _lines(path, encoding, faults):
-        if line <= found.skip or found.is_comment(text):
-            continue
-        row = _row(text, line, found, wanted, faults)
-        if row is not None:
-            rows.append(row)
-            places.append(line)
-        if faults.full:
-            return
-        if len(rows) >= _LONGEST_LINE:
-            _flush(rows, places, time_place, order, table)
-    _flush(rows, places, time_place, order, table)
-
-
-def _lines(path: Path, encoding: str, faults: FaultList) -> Iterator[tuple[int, str]]:
-    """Yield the lines of a log with their numbers, never holding more than a few."""
-    with path.open(encoding=encoding, errors="replace", newline=None) as stream:
-        line = 0
-        while text := stream.readline(_LONGEST_LINE + 1):
-            line += 1
-            if len(text) > _LONGEST_LINE:
-                found = f"a line of more than {_LONGEST_LINE} characters"
-                msg = ""
-                raise faults.stop(msg, found, "rows of a few cells", "Export the log with one row a line.", line)
-            yield line, text.removeprefix("\N{BYTE ORDER MARK}") if line == 1 else text
-
-
-def _row(text: str, line: int, found: Dialect, wanted: Sequence[str], faults: FaultList) -> list[float] | None:
-    """Return the mapped cells of a row as numbers; note what is wrong with it."""
-    row = cells(text.rstrip("\r\n"), found.delimiter)
-    if len(row) != found.width:
-        what = "a row cut short" if len(row) < found.width else "a row with more cells than the header"
-        remedy = "Delete the line if the logger stopped in it; else record the run again, or exclude it."
-        faults.add("", f"{what}: {len(row)} of {found.width} cells", f"{found.width} cells", remedy, line)
-        return None
-    values = [_number(row[place], found) for place in found.columns]
-    for column, place, value in zip(wanted, found.columns, values, strict=True):
-        if value is None or not np.isfinite(value):
-            remedy = "Correct the logger's export; a missing value must not be filled in. Else exclude the run."
-            cell = quoted(row[place]) if row[place] else "an empty cell"
-            faults.add(f"column {quoted(column)}", cell, _a_number(found), remedy, line)
-    return None if any(value is None for value in values) else [float(value or 0.0) for value in values]
-
-
-def _a_number(found: Dialect) -> str:
-    return f"a finite number with a decimal {'comma' if found.decimal == ',' else 'point'}"
-
-
-def _number(text: str, found: Dialect) -> float | None:
-    plain = text.replace(",", ".") if found.decimal == "," and "." not in text else text
-    return float(plain) if NUMBER.fullmatch(plain) else None
-
-
-def _flush(rows: list[list[float]], places: list[int], time_place: int, order: TimeOrder, table: _Table) -> None:
-    if rows:
-        block = list(np.array(rows).T)
-        lines = list(places)
-        keep = order.keep(block[time_place], lambda row: lines[row])
-        table.append(block if keep is None else [values[keep] for values in block])
-        rows.clear()
-        places.clear()
-
-
-def _refuse_empty(table: _Table, time_place: int, faults: FaultList) -> None:
+def _judge(table: _Table, faults: FaultList) -> None:
+    """Note a log without data, or with nothing in it."""
     if faults.faults:
         return
     if table.rows < 2:
         remedy = "Record the run again, or exclude it."
         faults.add("", f"{table.rows} rows of data", "two rows or more", remedy)
-        return
-    others = [place for place in range(table.lowest.size) if place != time_place]
-    if others and all(table.lowest[place] == table.highest[place] for place in others):
+    elif table.changing == {"time"} and len(table.constant()) > 0:
         remedy = "Check that the logger was connected; record the run again, or exclude it."
         faults.add("", "every row alike", "channels that change during the run", remedy)
 
 
-def _scale(key: str, channel: Channel, pole_pairs: int | None) -> Scale:
-    """Return how a channel's column becomes SI."""
-    dimension = channel_dimension(key)
-    scale = scale_of(channel.unit, dimension) if dimension else Scale(1.0, 0.0)
-    return Scale(scale.factor / (pole_pairs or 1 if channel.divide_by else 1), scale.offset)
-
-
-def _duplicates(order: TimeOrder, name: str) -> Iterator[Remark]:
-    if order.repeats:
-        rows = "1 row" if order.repeats == 1 else f"{order.repeats} rows"
-        sentence = f"{rows} with the time stamp of the row before left out, the first on line {order.first_repeat}"
-        yield Remark("duplicate_time", name, sentence)
-
-
-def _gaps(time: FloatArray, name: str) -> Iterator[Remark]:
-    """Remark on spacings more than five times the usual one."""
-    stride = max(time.size // _SAMPLE, 1)
-    pairs = np.arange(0, time.size - 1, stride)
-    usual = float(np.median(time[pairs + 1] - time[pairs]))
-    count, longest, where = 0, 0.0, 0.0
-    for first in range(0, time.size - 1, _SAMPLE):
-        spacing = np.diff(time[first : first + _SAMPLE + 1])
-        far = spacing > GAP * usual
-        count += int(far.sum())
-        if far.any() and spacing.max() > longest:
-            longest, where = float(spacing.max()), float(time[first + int(spacing.argmax())])
-    if count:
-        many = "a gap" if count == 1 else f"{count} gaps, the longest"
-        yield Remark(
-            "gap",
-            name,
-            f"{many} of {longest:.3g} s from {where:.6g} s (rows are usually {usual:.3g} s apart)",
-        )
-
-
-def _standing(channels: Mapping[str, FloatArray], name: str) -> Iterator[Remark]:
-    time = channels["time"]
-    for key, values in channels.items():
-        if key in ("time", "throttle", "once_per_turn"):
-            continue
-        for stretch in standing(values)[:_MOST_STRETCHES]:
-            code = "saturated" if stretch.saturated else "stuck"
-            word = "at its limit" if stretch.saturated else "stuck"
-            span = f"{time[stretch.start]:.6g} s to {time[stretch.stop - 1]:.6g} s"
-            yield Remark(code, name, f"{key} {word} from {span}; these rows are left out of means")
+def _log(table: _Table, found: Dialect, layout: Mapping[str, Channel], order: TimeOrder) -> Log:
+    name = order.faults.file
+    channels = table.channels()
+    shown = zip(layout, found.units, strict=True) if found.units else ()
+    units = {key: (layout[key].unit, unit) for key, unit in shown}
+    remarks = (
+        *unit_remarks(units, name),
+        *repeat_remarks(order, name),
+        *gap_remarks(channels["time"], name),
+        *standing_remarks(channels, table.constant(), name),
+    )
+    return Log(channels, table.rows, remarks)

@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 from pydantic_core import PydanticCustomError
 
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
-from benchproof.campaign.models.layout import NEEDED_CHANNELS, channel_measures
-from benchproof.campaign.quoting import Quote, parse
-from benchproof.campaign.units import Measured, UnitError, nearest, read_any, shortened
+from benchproof.campaign.models.layout import NEEDED_CHANNELS, channel_measures, layout_problems
+from benchproof.campaign.quoting import Quote
+from benchproof.campaign.units import (
+    Measured,
+    UnitError,
+    a,
+    nearest,
+    quantity_dimension,
+    read_measured,
+    shortened,
+    spellings,
+)
 from benchproof.campaign.yaml import written
 from benchproof.errors import Fault
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
     from benchproof.campaign.check import Checked
     from benchproof.campaign.models.campaign import Campaign
+    from benchproof.campaign.models.layout import LogLayout
     from benchproof.campaign.yaml import Places, Step
+
+_QUANTITY: Final = re.compile(r"[+-]?[.0-9]+([eE][+-]?[0-9]+)? *([^-0-9.]|$)")
+"""What was meant as a value with its unit, and not as the name of a campaign."""
 
 FEWEST_READINGS: Final = 4
 """Readings that carry their own scatter, where no repeatability is stated."""
@@ -26,6 +40,7 @@ FEWEST_READINGS: Final = 4
 _MEASURED_BY: Final = {
     "readings": "mass",
     "pairs": "resistance",
+    "leads": "resistance",
     "speed": "speed",
     "voltage": "voltage",
     "current": "current",
@@ -35,6 +50,9 @@ _MEASURED_BY: Final = {
     "humidity": "humidity",
 }
 """What the instrument of a typed reading measures, by the field it stands in."""
+
+_FIELDS: Final[Mapping[Step, str]] = {"readings": "mass", "pairs": "resistance", "leads": "resistance"}
+"""Fields that a test's ``instruments:`` calls by what is measured."""
 
 
 def reference_faults(
@@ -61,7 +79,7 @@ def reference_faults(
 
 def _absent(places: Places, path: tuple[Step, ...], found: str, known: tuple[str, ...], what: str) -> Fault:
     near = nearest(found, known)
-    expected = f"a {what}: {', '.join(known) or 'none is declared'}"
+    expected = f"{a(what)}: {', '.join(known) or 'none is declared'}"
     remedy = f"Write {near}." if near else "Name one that is there, or declare it."
     return Fault(places.file, written(path), f'"{shortened(found)}"', expected, remedy, places.line(path))
 
@@ -84,7 +102,7 @@ def _choice_faults(name: str, value: str, known: Mapping[str, Callable[[str], st
 def _layout_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: Places) -> Iterator[Fault]:
     if getattr(test, "log", None) is None:
         return
-    layout = test.layout or checked.rig.logs.get(test.test)
+    layout = _layout(checked, test)
     if layout is None:
         remedy = f"Add logs: {test.test}: to the rig file, or layout: to the test."
         found, expected = "no layout for its log", f"the columns of a {test.test} log"
@@ -95,6 +113,12 @@ def _layout_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: 
             found, expected = f"no channel {name} in the layout", f"the channel {name} in a {test.test} log"
             remedy = f"Map it: {name}: {{column: …, unit: …}}."
             yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
+    if test.layout is not None:
+        measures: dict[str, str] = {name: entry.measures for name, entry in checked.rig.instruments.items()}
+        for problem in layout_problems(test.layout, measures):
+            inside = (*path, "layout", *problem.inside)
+            line = places.line(inside)
+            yield Fault(places.file, written(inside), problem.found, problem.expected, problem.remedy, line)
     poles = checked.campaign.specimen.pole_pairs if checked.campaign.specimen else None
     if poles is None and any(channel.divide_by for channel in layout.channels.values()):
         remedy = "Add pole_pairs: to the specimen."
@@ -117,56 +141,80 @@ def typed_readings(value: Any, path: tuple[Step, ...] = ()) -> Iterator[tuple[tu
             yield from typed_readings(getattr(value, name), (*path, name))
 
 
-def _needed(checked: Checked, test: Any) -> dict[str, tuple[Step, ...]]:
-    """Return what a test's instruments must measure, each with the place that asks for it first."""
-    needed: dict[str, tuple[Step, ...]] = {}
+def _layout(checked: Checked, test: Any) -> LogLayout | None:
+    """Return the layout of a test's log; None for a test without a log."""
+    if getattr(test, "log", None) is None:
+        return None
+    layout: LogLayout | None = test.layout or checked.rig.logs.get(test.test)
+    return layout
+
+
+def _needed(checked: Checked, test: Any) -> Iterator[tuple[str, str, tuple[Step, ...]]]:
+    """Yield field, what its instrument measures, and place, of whatever was read on an instrument not named there."""
     for path, measures in typed_readings(test):
-        needed.setdefault(measures, path)
-    layout = getattr(test, "layout", None) or checked.rig.logs.get(test.test)
-    if getattr(test, "log", None) and layout is not None:
-        for name, channel in layout.channels.items():
-            measures_of = channel_measures(name)
-            if measures_of and channel.instrument is None:
-                needed.setdefault(measures_of, ("log",))
-    return needed
+        field = next(step for step in reversed(path) if isinstance(step, str))
+        yield _FIELDS.get(path[0], field), measures, path
+    layout = _layout(checked, test)
+    for name, channel in layout.channels.items() if layout is not None else ():
+        measures_of = channel_measures(name)
+        if measures_of and channel.instrument is None:
+            yield name, measures_of, ("log",)
 
 
 def _instrument_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: Places) -> Iterator[Fault]:
-    entries = checked.rig.instruments
-    for measures, named in test.instruments.items():
-        known = tuple(name for name, entry in entries.items() if entry.measures == measures)
-        if named not in known:
-            what = f"instrument that measures {shortened(measures)}"
-            yield _absent(places, (*path, "instruments", measures), named, known, what)
-            return
-    used = _named_channels(checked, test)
-    for measures, inside in _needed(checked, test).items():
-        known = tuple(name for name, entry in entries.items() if entry.measures == measures)
-        chosen = test.instruments.get(measures) or (known[0] if len(known) == 1 else None)
-        if chosen is None:
-            found = f"{len(known)} instruments" if known else "no instrument"
-            remedy = f"Name it: instruments: {{{measures}: …}}." if known else "Declare it in the rig file."
-            expected = f"one instrument that measures {measures}"
-            yield Fault(places.file, written((*path, *inside)), found, expected, remedy, places.line((*path, *inside)))
-        else:
+    needed: dict[tuple[str, str], tuple[Step, ...]] = {}
+    for field, measures, inside in _needed(checked, test):
+        needed.setdefault((field, measures), inside)
+    if faults := list(_named_faults(checked, test, needed, path, places)):
+        yield from faults
+        return
+    layout = _layout(checked, test)
+    used = [each.instrument for each in layout.channels.values() if each.instrument] if layout is not None else []
+    told: set[tuple[str, ...]] = set()
+    for (field, measures), inside in needed.items():
+        known = _able(checked, measures)
+        chosen = test.named(field, measures) or (known[0] if len(known) == 1 else None)
+        if chosen is not None:
             used.append(chosen)
+        elif known not in told:
+            told.add(known)
+            found = f"{len(known)} instruments" if known else "no instrument"
+            remedy = f"Name it: instruments: {{{field}: …}}." if known else "Declare it in the rig file."
+            expected = f"one instrument that measures {measures}" + (f": {', '.join(known)}" if known else "")
+            yield Fault(places.file, written((*path, *inside)), found, expected, remedy, places.line((*path, *inside)))
     for name in dict.fromkeys(used):
         yield from _calibration_faults(checked, name, test, path, places)
     yield from _repeat_faults(checked, test, path, places)
 
 
-def _named_channels(checked: Checked, test: Any) -> list[str]:
-    layout = getattr(test, "layout", None) or checked.rig.logs.get(test.test)
-    if getattr(test, "log", None) is None or layout is None:
-        return []
-    return [channel.instrument for channel in layout.channels.values() if channel.instrument]
+def _able(checked: Checked, measures: str) -> tuple[str, ...]:
+    return tuple(name for name, entry in checked.rig.instruments.items() if entry.measures == measures)
+
+
+def _named_faults(
+    checked: Checked, test: Any, needed: Collection[tuple[str, str]], path: tuple[Step, ...], places: Places
+) -> Iterator[Fault]:
+    """Yield keys of a test's ``instruments:`` without a reading, and instruments that are not there."""
+    keys = dict(iter(needed)) | {measures: measures for _, measures in needed}
+    for key, named in test.instruments.items():
+        inside = (*path, "instruments", key)
+        if key not in keys:
+            yield _absent(places, inside, key, tuple(keys), f"reading of this {test.test}")
+        elif named not in _able(checked, keys[key]):
+            yield _absent(places, inside, named, _able(checked, keys[key]), f"instrument that measures {keys[key]}")
 
 
 def _calibration_faults(
     checked: Checked, name: str, test: Any, path: tuple[Step, ...], places: Places
 ) -> Iterator[Fault]:
     entry, day = checked.rig.instruments.get(name), checked.day(test)
-    if entry is None or not entry.calibrations or entry.calibration_on(day) is not None:
+    if entry is None or not entry.calibrations:
+        return
+    if (in_force := entry.calibration_on(day)) is not None:
+        if entry.measures != "mass" and in_force.applied_unit in spellings("mass") and checked.rig.location is None:
+            found, expected = f"{name} calibrated with masses on a rig without a location", "the place of the rig"
+            remedy = 'Add location: {latitude: "54.1 deg", elevation: "180 m"} to the rig file: its gravity follows.'
+            yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
         return
     spans = ", ".join(f"{each.dated} to {each.expires}" for each in entry.calibrations)
     found = f"{name} without a calibration in force on {day} (it has {spans})"
@@ -177,38 +225,45 @@ def _calibration_faults(
 
 def _repeat_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: Places) -> Iterator[Fault]:
     """Yield a fault for two or three readings of one thing without a stated repeatability."""
-    readings = getattr(test, "readings", ())
-    if not 1 < len(readings) < FEWEST_READINGS or not all(isinstance(each, Measured) for each in readings):
-        return
-    known = [name for name, entry in checked.rig.instruments.items() if entry.measures == "mass"]
-    name = test.instruments.get("mass") or (known[0] if known else None)
-    if name is None or any(error.kind == "repeatability" for error in checked.rig.instruments[name].errors):
-        return
-    found = f"{len(readings)} readings of {name}, which states no repeatability"
-    expected = f"a stated repeatability, or at least {FEWEST_READINGS} readings"
-    remedy = f'Add {{repeatability: "…"}} to the errors of {name}, or take more readings.'
-    inside = (*path, "readings")
-    yield Fault(places.file, written(inside), found, expected, remedy, places.line(inside))
+    pairs = getattr(test, "pairs", None)
+    for key, measures, readings in (
+        ("readings", "mass", getattr(test, "readings", ())),
+        ("pairs", "resistance", (pairs.ab, pairs.bc, pairs.ca) if pairs else ()),
+    ):
+        if not 1 < len(readings) < FEWEST_READINGS or not all(isinstance(each, Measured) for each in readings):
+            continue
+        able = _able(checked, measures)
+        name = test.named(measures, measures) or (able[0] if len(able) == 1 else None)
+        if name is None or any(error.kind == "repeatability" for error in checked.rig.instruments[name].errors):
+            continue
+        found = f"{len(readings)} readings of {name}, which states no repeatability"
+        more = ", or take more readings" if key == "readings" else ""
+        expected = f"a stated repeatability, or at least {FEWEST_READINGS} readings"
+        remedy = f'Add {{repeatability: "…"}} to the errors of {name}{more}.'
+        inside = (*path, key)
+        yield Fault(places.file, written(inside), found, expected, remedy, places.line(inside))
 
 
-def claim_faults(campaign: Campaign, places: Places, campaigns: Sequence[str]) -> Iterator[Fault]:
+def claim_faults(
+    campaign: Campaign, pieces: Sequence[str | Quote], places: Places, campaigns: Sequence[str]
+) -> Iterator[Fault]:
     """Yield a fault for every claim and quote against something that is not there."""
-    for piece in parse(campaign.text or ""):
+    for piece in pieces:
         if isinstance(piece, Quote) and piece.than is not None and piece.than not in (*campaigns, "label"):
             yield _absent(places, ("text",), piece.than, tuple(campaigns), "campaign")
     for position, claim in enumerate(campaign.claims):
-        if claim.than == "label" or claim.than in campaigns or _is_value(claim.than):
+        if claim.than == "label" or claim.than in campaigns:
             continue
         path = ("claims", position, "than")
-        yield _absent(places, path, claim.than, ("label", *campaigns), "campaign, label, or a value with its unit")
-
-
-def _is_value(text: str) -> bool:
-    try:
-        read_any(text)
-    except UnitError:
-        return False
-    return True
+        try:
+            read_measured(claim.than, quantity_dimension(claim.quantity))
+        except UnitError as error:
+            if _QUANTITY.match(claim.than):
+                line = places.line(path)
+                yield Fault(places.file, written(path), error.found, error.expected, error.remedy, line)
+            else:
+                known = ("label", *campaigns)
+                yield _absent(places, path, claim.than, known, "campaign, label, or a value with its unit")
 
 
 def quote_faults(checked: Checked, pieces: Sequence[str | Quote], places: Places) -> Iterator[Fault]:

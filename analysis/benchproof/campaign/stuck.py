@@ -131,7 +131,7 @@ def standing(values: FloatArray) -> tuple[Stretch, ...]:
     if not starts.size:
         return ()
     stuck = _restless_beside(values, starts, stops, habit.spacing)
-    saturated = ~stuck & _at_limit(values, starts, stops, stuck=stuck) if habit.restless else np.zeros_like(stuck)
+    saturated = _at_limit(values, starts, stops, stuck=stuck) if habit.restless else np.zeros_like(stuck)
     return tuple(Stretch(int(starts[i]), int(stops[i]), bool(saturated[i])) for i in np.flatnonzero(stuck | saturated))
 
 

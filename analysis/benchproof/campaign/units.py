@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final, get_args
 
-from benchproof.campaign.spellings import EXAMPLES, INSTEAD, MEANT, SPELLINGS, Dimension
+from benchproof.campaign.spellings import EXAMPLES, INSTEAD, MEANT, QUANTITY_DIMENSIONS, SPELLINGS, Dimension
+from benchproof.nomenclature import term
 
 _NUMBER: Final = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _COMMA: Final = re.compile(r"^[+-]?[0-9]*,[0-9]")
@@ -75,6 +76,11 @@ def dimensions() -> tuple[Dimension, ...]:
 def spellings(dimension: Dimension) -> tuple[str, ...]:
     """Return the accepted unit spellings of a dimension, the recommended one first."""
     return tuple(SPELLINGS[dimension][1])
+
+
+def quantity_dimension(name: str) -> Dimension:
+    """Return the dimension of a figure by its name in the nomenclature."""
+    return QUANTITY_DIMENSIONS[term(name).unit]
 
 
 def example(dimension: Dimension) -> str:
@@ -152,6 +158,11 @@ def shortened(value: object, limit: int = _LONGEST) -> str:
     return line if len(line) <= limit else f"{line[: limit - 1]}\N{HORIZONTAL ELLIPSIS}"
 
 
+def a(noun: str) -> str:
+    """Return a noun with its article."""
+    return f"{'an' if noun[:1] in 'aeiou' else 'a'} {noun}"
+
+
 def nearest(word: str, valid: tuple[str, ...]) -> str | None:
     """Return the valid spelling nearest to `word`, or None if none is near."""
     lowered = {name.casefold(): name for name in reversed(valid)}
@@ -172,8 +183,7 @@ def _quoted(value: object) -> str:
 def _expected(dimension: Dimension | None) -> str:
     if dimension is None:
         return 'a number with a unit, such as "0.02 N"'
-    article = "an" if dimension[0] in "aeiou" else "a"
-    return f'{article} {dimension} with its unit, such as "{EXAMPLES[dimension]}"'
+    return f'{a(dimension)} with its unit, such as "{EXAMPLES[dimension]}"'
 
 
 def _split(text: object, dimension: Dimension | None) -> tuple[float, str]:

@@ -114,7 +114,16 @@ class Workspace:
         InputError
             With all its faults.
         """
-        document = self.campaign_document(name)
+        return self.campaign_of(name, self.campaign_document(name))
+
+    def campaign_of(self, name: str, document: Document) -> Campaign:
+        """Return the campaign of a composed campaign file.
+
+        Raises
+        ------
+        InputError
+            With all its faults.
+        """
         campaign = _read(Campaign, document)
         if campaign.campaign != name:
             line = document.places.line(("campaign",))

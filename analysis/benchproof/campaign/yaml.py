@@ -35,6 +35,7 @@ _MOST: Final = 100_000
 _MOST_FAULTS: Final = 50
 _PLAIN_INT: Final = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,17})")
 _PLAIN_FLOAT: Final = re.compile(r"[-+]?[0-9]*\.[0-9]*(?:[eE][-+][0-9]+)?")
+_MARK: Final = "\N{BYTE ORDER MARK}"
 _BOOLEANS: Final = frozenset({"true", "True", "TRUE", "false", "False", "FALSE"})
 
 
@@ -184,10 +185,12 @@ def compose_text(text: str, file: str) -> Document:
 
 
 def _refuse_letters(text: str, file: str) -> None:
-    """Refuse control characters, and tabs, on which the readers of YAML disagree."""
-    if unprintable := Reader.NON_PRINTABLE.search(text):
-        line = text.count("\n", 0, unprintable.start()) + 1
-        found = f"the control character U+{ord(unprintable.group()):04X}"
+    """Refuse control characters, and marks and tabs, on which the readers of YAML disagree."""
+    unprintable = Reader.NON_PRINTABLE.search(text)
+    at = unprintable.start() if unprintable else text.find(_MARK, 1)
+    if at >= 0:
+        line = text.count("\n", 0, at) + 1
+        found = f"the invisible character U+{ord(text[at]):04X}"
         raise InputError(Fault(file, "", found, "printable text", "Delete the character.", line))
     tabs = [number for number, line in enumerate(text.split("\n"), 1) if "\t" in line]
     if tabs:
@@ -296,7 +299,7 @@ def _key_faults(node: MappingNode, path: tuple[Step, ...], file: str) -> Iterato
         if key.tag == f"{_PREFIX}merge":
             if not _mergeable(value):
                 yield Fault(file, place, "<< before something else", "<<: *anchor", "Delete it.", line)
-        elif key.tag != f"{_PREFIX}str":
+        elif key.tag != f"{_PREFIX}str" or (isinstance(key, ScalarNode) and _retagged(key)):
             found = f"the key {shortened(name)}, which YAML does not read as text"
             yield Fault(file, place, found, "a key that is text", f'Write "{shortened(name)}" in quotes.', line)
         if name in first:
@@ -318,7 +321,9 @@ def _bent(node: ScalarNode) -> tuple[str, str, str] | None:
     if kind not in ("str", "int", "float", "bool", "null"):
         return f"the tag {shortened(node.tag)}", "plain YAML", "Delete the tag, or put the words in quotes."
     if kind == "str":
-        return None
+        # A plain scalar with a tag (! 012): the parser in C and papermill's own read some of them differently.
+        remedy = f'Delete the tag; write "{shown}" in quotes.'
+        return (f"a tag before {shown}", "plain YAML", remedy) if _retagged(node) else None
     if node.style:  # quoted or block text that an explicit tag turns into something else
         return f"the tag !!{kind}", "plain YAML", "Delete the tag."
     if kind == "bool" and text not in _BOOLEANS:
@@ -333,6 +338,12 @@ def _bent(node: ScalarNode) -> tuple[str, str, str] | None:
     if kind == "null" and text not in ("", "~", "null", "Null", "NULL"):
         return f"the tag !!null on {shown}", "plain YAML", "Delete the tag."
     return None
+
+
+def _retagged(node: ScalarNode) -> bool:
+    """Return whether a plain scalar is text only because of a tag before it."""
+    resolvers: Mapping[str, list[tuple[str, re.Pattern[str]]]] = PapermillRules.yaml_implicit_resolvers
+    return not node.style and any(pattern.match(node.value) for _, pattern in resolvers.get(node.value[:1], ()))
 
 
 def _finite(text: str) -> bool:

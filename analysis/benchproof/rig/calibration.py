@@ -11,18 +11,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import stats
 
 from benchproof.errors import MethodError
-from benchproof.trials.regression import added_terms, fit_polynomial
+from benchproof.trials.regression import Fit, PolynomialFit, added_terms, fit_linear, fit_polynomial
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
     from numpy.typing import NDArray
-
-    from benchproof.trials.regression import PolynomialFit
 
     FloatArray = NDArray[np.float64]
 
@@ -38,6 +35,11 @@ BEYOND: Final = 1.05
 CONVENTIONAL_AIR: Final = 1.2
 CONVENTIONAL_WEIGHTS: Final = 8000.0
 _FEWEST_PAIRS: Final = 3
+_FEWEST_POINTS: Final = 4
+_FEWEST_LOADS: Final = 3
+_FEWEST_DEGREES_OF_FREEDOM: Final = 2
+_BRANCH_TERMS: Final = 3
+"""The difference of the branches is a parabola of the indication: constant, slope, bow."""
 
 
 def force_of_mass(
@@ -75,7 +77,8 @@ class Calibration:
     key : str
         ``file:date``: names the calibration as a scope of errors.
     fit : PolynomialFit
-        Applied value as a polynomial of the indicated one, both SI.
+        Applied value as a polynomial of the indicated one, both SI; where hysteresis counts, of the line midway
+        between the branches.
     applied, indicated : array
         The calibration's points, SI, shape (n,).
     direction : tuple of str
@@ -118,8 +121,10 @@ def calibrate(
 ) -> Calibration:
     """Fit a calibration.
 
-    The lowest degree that a higher one does not improve on significantly is used; hysteresis counts only where the
-    branches differ by more than the points scatter, because below that it is in the scatter already.
+    The lowest degree that a cubic does not improve on significantly is used (F-test for lack of fit). Hysteresis
+    counts only where the branches differ by significantly more than the points scatter; their difference is then
+    fitted beside the polynomial and taken out of the scatter, so that it is counted once. Below that it is in the
+    scatter already. Scatter of the indication is small against the range, so ordinary least squares on it serves.
 
     Parameters
     ----------
@@ -137,9 +142,14 @@ def calibrate(
     MethodError
         If the points cannot carry a line with its scatter, or indications do not rise with what is applied.
     """
-    if np.unique(indicated).size < 3 or np.unique(applied).size < 3:
-        raise MethodError(key, "a calibration needs at least three different loads; add points to the file")
-    fit = _lowest_degree(indicated, applied)
+    loads = min(np.unique(indicated).size, np.unique(applied).size)
+    if indicated.size < _FEWEST_POINTS or loads < _FEWEST_LOADS:
+        message = (
+            f"a calibration needs at least {_FEWEST_POINTS} points at {_FEWEST_LOADS} different loads; "
+            "add points to the file"
+        )
+        raise MethodError(key, message)
+    fit, hysteresis = _fit(applied, indicated, direction)
     slope = float((fit(indicated.max()) - fit(indicated.min()))[0])
     if slope <= 0:
         raise MethodError(key, "indications fall while the applied value rises; look at the sign of a column")
@@ -149,40 +159,60 @@ def calibrate(
         applied,
         indicated,
         tuple(direction),
-        _hysteresis(fit, applied, indicated, direction),
+        hysteresis,
         dated,
         expires,
     )
 
 
-def _lowest_degree(x: FloatArray, y: FloatArray) -> PolynomialFit:
-    """Return the fit of the lowest degree that cubic does not improve on (F-test for lack of fit)."""
-    highest = min(HIGHEST_DEGREE, np.unique(x).size - 2, x.size - 2)
-    fits = [fit_polynomial(x, y, degree) for degree in range(1, max(highest, 1) + 1)]
+def _fit(applied: FloatArray, indicated: FloatArray, direction: Sequence[str]) -> tuple[PolynomialFit, float]:
+    """Return the fit, and the largest smoothed difference of its branches where that is significant, else 0."""
+    down = np.array([word == "down" for word in direction])
+    room = indicated.size - _BRANCH_TERMS - _FEWEST_DEGREES_OF_FREEDOM - 1
+    if _pairs(applied, down) >= _FEWEST_PAIRS and room >= 1:
+        split = _lowest_degree(indicated, applied, down)
+        if added_terms(_one_fit(indicated, applied, split.curve.degree).whole, split.whole) <= HYSTERESIS_LEVEL:
+            return split.curve, split.apart
+    return _lowest_degree(indicated, applied).curve, 0.0
+
+
+def _pairs(applied: FloatArray, down: NDArray[np.bool_]) -> int:
+    """Return at how many loads there are points of both branches."""
+    return np.intersect1d(applied[down], applied[~down]).size
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fitted:
+    """A polynomial, the whole regression it is part of, and the largest difference of the branches."""
+
+    curve: PolynomialFit
+    whole: Fit
+    apart: float
+
+
+def _lowest_degree(x: FloatArray, y: FloatArray, down: NDArray[np.bool_] | None = None) -> _Fitted:
+    """Return the fit of the lowest degree that the highest one does not improve on (F-test for lack of fit)."""
+    beside = 0 if down is None else _BRANCH_TERMS
+    room = x.size - beside - _FEWEST_DEGREES_OF_FREEDOM - 1
+    highest = max(min(HIGHEST_DEGREE, np.unique(y).size - 2, room), 1)
+    fits = [_one_fit(x, y, degree, down) for degree in range(1, highest + 1)]
     for each in fits[:-1]:
-        if added_terms(each.fit, fits[-1].fit) > LACK_OF_FIT_LEVEL:
+        if added_terms(each.whole, fits[-1].whole) > LACK_OF_FIT_LEVEL:
             return each
     return fits[-1]
 
 
-def _hysteresis(fit: PolynomialFit, applied: FloatArray, indicated: FloatArray, direction: Sequence[str]) -> float:
-    """Return the largest smoothed difference of the branches where paired differences are significant, else 0."""
-    corrected = fit(indicated)
-    down = np.array([word == "down" for word in direction])
-    loads = [load for load in np.unique(applied) if _both(applied == load, down)]
-    if len(loads) < _FEWEST_PAIRS:
-        return 0.0
-    apart = np.array(
-        [corrected[(applied == load) & down].mean() - corrected[(applied == load) & ~down].mean() for load in loads]
-    )
-    if not np.ptp(apart) and not apart.any():
-        return 0.0
-    if np.ptp(apart) and stats.ttest_1samp(apart, 0.0).pvalue > HYSTERESIS_LEVEL:
-        return 0.0
-    if len(loads) == _FEWEST_PAIRS:
-        return float(np.abs(apart).max())
-    return float(np.abs(np.polynomial.Polynomial.fit(loads, apart, 2)(np.array(loads))).max())
-
-
-def _both(here: NDArray[np.bool_], down: NDArray[np.bool_]) -> bool:
-    return bool((here & down).any() and (here & ~down).any())
+def _one_fit(x: FloatArray, y: FloatArray, degree: int, down: NDArray[np.bool_] | None = None) -> _Fitted:
+    """Fit a polynomial, and beside it the difference of the branches where ``down`` tells them apart."""
+    curve = fit_polynomial(x, y, degree)
+    if down is None:
+        return _Fitted(curve, curve.fit, 0.0)
+    z = (x - curve.centre) / curve.scale
+    difference = np.vander(z, _BRANCH_TERMS, increasing=True)
+    # A point of the down branch reads half the difference high, one of the up branch half of it low.
+    side = np.where(down, -0.5, 0.5)[:, None]
+    whole = fit_linear(np.hstack([curve.basis(x), side * difference]), y)
+    size = degree + 1
+    kept = Fit(whole.coefficients[:size], whole.covariance[:size, :size], whole.residuals, whole.df)
+    apart = float(np.abs(difference @ whole.coefficients[size:]).max())
+    return _Fitted(PolynomialFit(kept, curve.centre, curve.scale), whole, apart)

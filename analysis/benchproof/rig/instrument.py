@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from benchproof.errors import MethodError, Remark
 from benchproof.trials.distributions import NORMAL, RECTANGULAR, Shape, student
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity, joint_parts
+from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -39,6 +40,9 @@ CONTRADICTED: Final = 0.01
 """Readings whose scatter is this unlikely under the stated repeatability contradict it."""
 
 _READING_KINDS: Final = ("resolution", "repeatability")
+
+_DITHER: Final = 3**0.5
+"""Readings average out a digital step if they scatter by half of it: 3**0.5 times its standard uncertainty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,16 +150,17 @@ class Instrument:
             SI. Errors drawn for every single reading are left out: they show in the scatter of fitted points.
         """
         values = np.atleast_1d(np.asarray(indicated, dtype=np.float64))
-        true = self.corrected(values)[:, None] + self._calibration_error(values, trials)
+        best = self.corrected(values)
+        true = best[:, None] + self._calibration_error(values, trials)
         scale = np.ones(trials.count)
         for error in self._lasting():
             draws = error.standard * trials.draw(self._source(error, occasion))
             if error.kind == "scale":
                 scale = scale + draws
-            elif error.kind == "offset":
-                true = true - draws
+            elif error.kind == "linearity":
+                true = true - self._bow(best)[:, None] * draws
             else:
-                true = true - self._bow(values)[:, None] * draws
+                true = true - draws
         return true / scale
 
     def parts(self, occasion: Occasion, trials: Trials) -> tuple[Part, ...]:
@@ -187,17 +192,20 @@ class Instrument:
         Raises
         ------
         MethodError
-            For two or three readings without a stated repeatability.
+            Without a reading, or for two or three readings without a stated repeatability.
         """
-        values = self.corrected(np.asarray(indicated, dtype=np.float64))
+        raw = np.asarray(indicated, dtype=np.float64)
+        if not raw.size:
+            raise MethodError(occasion.run, f"no reading of {self.name} for {key}; type at least one")
+        values = self.corrected(raw)
         parts = list(self.parts(occasion, trials))
-        total = self.true_trials(np.array([np.mean(indicated)]), occasion, trials)[0]
+        total = self.true_trials(raw, occasion, trials).mean(axis=0)
         for source, standard in self._scatter(values, occasion, key):
             part = Part(source, trials.draw(source))
             parts.append(part)
             total = total + standard * part.draws
         quantity = Quantity(float(values.mean()), total, tuple(parts))
-        return Reading(quantity, self._contradiction(values, occasion, key))
+        return Reading(quantity, self._remarks(values, occasion, key))
 
     def _lasting(self) -> Iterator[ErrorStatement]:
         """Yield the errors that last longer than one reading."""
@@ -205,21 +213,42 @@ class Instrument:
 
     def _scatter(self, values: FloatArray, occasion: Occasion, key: str) -> Iterator[tuple[Source, float]]:
         """Yield what differs from reading to reading, as standard uncertainties of the mean."""
-        count = values.size
-        stated = [error for error in self.errors if error.per == "reading"]
-        known = count == 1 or any(error.kind == "repeatability" for error in self.errors)
-        own = 0.0 if known else self._own_scatter(values, occasion)
-        if own:
+        if values.size == 1 or self._states("repeatability"):
+            yield from self._stated_scatter(values, occasion, key)
+            return
+        own = self._own_scatter(values, occasion)
+        steps = [error for error in self._of_a_reading() if error.kind == "resolution"]
+        if own > max((step.standard for step in steps), default=0.0):
             identity = (*self._identity("scatter"), occasion.campaign, occasion.run, key)
-            label = f"scatter of readings, {self.name}"
-            yield Source(identity, label, student(count - 1)), own / count**0.5
-        for error in stated:
-            # The digital step is already in readings that scatter by more than it.
-            if error.kind == "resolution" and own > error.standard:
-                continue
-            size = error.standard * (abs(float(values.mean())) if error.kind == "scale" else 1.0)
-            shape = NORMAL if count > 1 and error.kind == "resolution" else error.shape
-            yield self._reading_source(error, occasion, key, shape), size / count**0.5
+            shape = student(values.size - 1)
+            yield Source(identity, f"scatter of readings, {self.name}", shape), own / values.size**0.5
+            return
+        # Readings that hardly leave one step of the display share its error: it does not average out.
+        yield from ((self._reading_source(step, occasion, key, step.shape), step.standard) for step in steps)
+
+    def _stated_scatter(self, values: FloatArray, occasion: Occasion, key: str) -> Iterator[tuple[Source, float]]:
+        """Yield the stated errors of a reading, averaged over the readings where they average out."""
+        scatter = sum(e.standard**2 for e in self._of_a_reading() if e.kind == "repeatability") ** 0.5
+        value = float(values.mean())
+        for error in self._of_a_reading():
+            averages = error.kind != "resolution" or scatter >= _DITHER * error.standard
+            count = values.size if averages else 1
+            shape = NORMAL if count > 1 else error.shape
+            yield self._reading_source(error, occasion, key, shape), self._size(error, value) / count**0.5
+
+    def _size(self, error: ErrorStatement, value: float) -> float:
+        """Return the standard uncertainty of an error at a value, SI."""
+        if error.kind == "scale":
+            return error.standard * abs(value)
+        if error.kind == "linearity":
+            return error.standard * abs(float(self._bow(np.array([value]))[0]))
+        return error.standard
+
+    def _states(self, kind: Kind) -> bool:
+        return any(error.kind == kind for error in self.errors)
+
+    def _of_a_reading(self) -> tuple[ErrorStatement, ...]:
+        return tuple(error for error in self.errors if error.per == "reading")
 
     def _own_scatter(self, values: FloatArray, occasion: Occasion) -> float:
         if values.size < FEWEST_READINGS:
@@ -230,24 +259,36 @@ class Instrument:
             raise MethodError(occasion.run, message)
         return float(values.std(ddof=1))
 
-    def _contradiction(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
-        """Remark on readings that scatter more than the stated repeatability and step allow (chi-square)."""
-        stated = sum(e.standard**2 for e in self.errors if e.kind in _READING_KINDS and e.per == "reading")
-        if values.size < 2 or not any(e.kind == "repeatability" for e in self.errors) or not stated:
+    def _remarks(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
+        """Remark on repeated readings that scatter more than is stated (chi-square), or not at all."""
+        if values.size == 1:
+            return ()
+        if not self._states("repeatability"):
+            return self._alike(values, occasion, key)
+        scatter = [error for error in self._of_a_reading() if error.kind in _READING_KINDS]
+        stated = sum(error.standard**2 for error in scatter)
+        if not stated or not any(error.kind == "repeatability" for error in scatter):
             return ()
         ratio = float(values.var(ddof=1)) / stated
-        if stats.chi2.sf((values.size - 1) * ratio, values.size - 1) >= CONTRADICTED:
+        if special.chdtrc(values.size - 1, (values.size - 1) * ratio) >= CONTRADICTED:
             return ()
         sentence = (
             f"readings of {key} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
         )
         return (Remark("repeatability_contradicted", occasion.run, sentence),)
 
-    def _bow(self, indicated: FloatArray) -> FloatArray:
+    def _alike(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
+        if np.ptp(values) or self._states("resolution"):
+            return ()
+        sentence = f"readings of {key} are all alike and {self.name} states no resolution: their scatter counts nothing"
+        return (Remark("readings_alike", occasion.run, sentence),)
+
+    def _bow(self, true: FloatArray) -> FloatArray:
         """Return the bow of a linearity error, 1 in the middle of the range and 0 at both ends, shape (n,)."""
-        r = indicated / (self.full_scale or np.inf)
+        r = true / (self.full_scale or np.inf)
         return np.asarray(4 * r * (1 - r), dtype=np.float64)
 
+    @single_threaded()
     def _calibration_error(self, indicated: FloatArray, trials: Trials) -> FloatArray:
         if self.calibration is None:
             return np.zeros((1, 1))
@@ -261,8 +302,9 @@ class Instrument:
 
     def _loaded(self, indicated: FloatArray) -> FloatArray:
         """Return 1 where the instrument is loaded and 0 where it rests: at rest there is no branch to be on."""
-        low, high = self.calibration.range if self.calibration is not None else (0.0, 0.0)
-        return np.clip((indicated - low) / (0.1 * (high - low)), 0.0, 1.0)
+        low, high = self.calibration.range if self.calibration is not None else (0.0, 1.0)
+        rest = min(max(0.0, low), high)
+        return np.clip(np.abs(indicated - rest) / (0.1 * (high - low)), 0.0, 1.0)
 
     def _fit_parts(self, trials: Trials) -> tuple[Part, ...]:
         if self.calibration is None:

@@ -86,4 +86,4 @@ def _printed(numbers: list[float], place: int) -> list[str]:
     largest = _LARGEST_PLAIN_TO_THE_UNIT if place <= 0 else _LARGEST_PLAIN
     if _SMALLEST_PLAIN <= top <= largest:
         return [format(number, "f") for number in exact]
-    return [f"{format(number.scaleb(-top), 'f')}e{top}" for number in exact]
+    return [f"{format(number.scaleb(-top, context=_WIDE), 'f')}e{top}" for number in exact]

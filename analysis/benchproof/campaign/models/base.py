@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Mapping
 from datetime import date
 from types import MappingProxyType
@@ -19,7 +20,7 @@ from pydantic import (
 )
 
 from benchproof.campaign.problems import Problem, refuse
-from benchproof.campaign.units import nearest, shortened, what
+from benchproof.campaign.units import a, nearest, shortened, what
 
 T = TypeVar("T")
 K = TypeVar("K", bound=str)
@@ -77,6 +78,15 @@ Name = Annotated[
 """A name of a campaign, rig, instrument, sample or part."""
 
 
+def unprintable(letter: str) -> bool:
+    """Return whether a character is invisible, or turns the text around it: a control or a format character.
+
+    Line ends are not; nor are the joiners that scripts and emoji are written with.
+    """
+    joiners = "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}\N{SOFT HYPHEN}"
+    return letter not in f"\n{joiners}" and unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co", "Cn")
+
+
 def _words(longest: int) -> Callable[[object], str]:
     def check(value: object) -> str:
         expected = "words"
@@ -86,6 +96,9 @@ def _words(longest: int) -> Callable[[object], str]:
             refuse([Problem(what(value), expected, "Write the words, in quotes if in doubt.")])
         elif not value.strip():
             refuse([Problem("an empty text", expected, "Write the words, or delete the key.")])
+        elif letter := next((each for each in value if unprintable(each)), None):
+            found = f"the invisible character U+{ord(letter):04X}"
+            refuse([Problem(found, "printable text", "Delete the character.")])
         elif len(value) > longest:
             found = f"{len(value)} characters"
             refuse([Problem(found, f"at most {longest} characters", "Shorten it; long prose belongs in text:.")])
@@ -187,6 +200,6 @@ def required(value: T | None) -> T:
 def unknown(word: object, valid: tuple[str, ...], kind: str) -> Problem:
     """Return the problem of a word that is not in a closed list, with the nearest that is."""
     near = nearest(word, valid) if isinstance(word, str) else None
-    listed = ", ".join(valid) if valid else f"a {kind}, but none is declared"
-    remedy = f"Write {near}." if near else f"Use a {kind} that exists, or declare it."
-    return Problem(what(word), f"one of {listed}", remedy)
+    expected = f"one of {', '.join(valid)}" if valid else f"{a(kind)}; none is declared"
+    remedy = f"Write {near}." if near else f"Use {a(kind)} that exists, or declare it."
+    return Problem(what(word), expected, remedy)

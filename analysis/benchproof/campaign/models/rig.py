@@ -34,7 +34,7 @@ from benchproof.campaign.models.values import (
     convertible,
 )
 from benchproof.campaign.problems import Problem, refuse
-from benchproof.campaign.units import Measured, example, spellings, what
+from benchproof.campaign.units import Measured, a, example, spellings, what
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -180,7 +180,7 @@ class InstrumentEntry(Model):
 
     def _units(self) -> Iterator[Problem]:
         valid = spellings(self.dimension)
-        expected = f'a {self.dimension} with its unit, such as "{example(self.dimension)}"'
+        expected = f'{a(self.dimension)} with its unit, such as "{example(self.dimension)}"'
         remedy = f"Use one of {', '.join(valid)}."
         if self.full_scale is not None and (self.full_scale.unit not in valid or self.full_scale.si <= 0):
             yield Problem(what(self.full_scale.text), expected, remedy, ("full_scale",))

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, PlainValidator, WithJsonSchema
 
 from benchproof.campaign.models.base import (
     Day,
@@ -23,7 +23,6 @@ from benchproof.campaign.models.values import (
     AngleValue,
     CurrentValue,
     HumidityValue,
-    InertiaValue,
     LengthValue,
     Mass,
     MassValue,
@@ -34,7 +33,9 @@ from benchproof.campaign.models.values import (
     SpeedValue,
     TemperatureValue,
     TimeValue,
+    Value,
     VoltageValue,
+    uncertain,
 )
 
 
@@ -56,9 +57,13 @@ class Test(Model):
     date: Day | None = doc("day of the test, where it is not the campaign's", "2026-03-03", default=None)
     instruments: Table[Words, Name] = Field(
         default={},
-        description="which instrument was used, where the rig has several",
-        examples=[{"voltage": "multimeter"}],
+        description="which instrument was used, where the rig has several, by field or by what it measures",
+        examples=[{"voltage": "multimeter", "winding_temperature": "thermocouple"}],
     )
+
+    def named(self, field: str, measures: str) -> str | None:
+        """Return the instrument that the test names for one of its fields or channels, or for what it measures."""
+        return self.instruments.get(field) or self.instruments.get(measures)
 
 
 class LoggedTest(Test):
@@ -150,12 +155,22 @@ class Pendulum(Model):
     amplitude: AngleValue | None = doc("amplitude of the swings", "5 deg", default=None)
 
 
+def _inertia(value: object) -> Any:
+    """Read an inertia, or the readings of a pendulum that give it."""
+    if isinstance(value, dict) and "pendulum" in value:
+        return Pendulum.model_validate(value)
+    return uncertain("inertia", "positive")(value)
+
+
+RotorInertia = Annotated[Value | Pendulum, PlainValidator(_inertia), WithJsonSchema({"type": ["string", "object"]})]
+
+
 class FlywheelRun(LoggedTest):
     """Spin-up of a flywheel."""
 
     test: Literal["flywheel_run"] = doc("kind of test", "flywheel_run")
     flywheel: Name = doc("flywheel of the rig", "disc-60")
-    rotor_inertia: InertiaValue | Pendulum | None = doc(
+    rotor_inertia: RotorInertia | None = doc(
         "moment of inertia of the rotor", {"value": "2.0e-6 kg*m**2", "standard": "10 %"}, default=None
     )
     winding_temperature: TemperatureValue | None = doc(
@@ -170,7 +185,7 @@ class CoastDown(LoggedTest):
     test: Literal["coast_down"] = doc("kind of test", "coast_down")
     flywheel: Name = doc("flywheel of the rig, or none for the bare rotor", "disc-60")
     windings: Literal["open", "shorted"] = doc("state of the windings", "open")
-    rotor_inertia: InertiaValue | Pendulum | None = doc(
+    rotor_inertia: RotorInertia | None = doc(
         "moment of inertia of the rotor", {"value": "2.0e-6 kg*m**2", "standard": "10 %"}, default=None
     )
     air: Air | None = doc("the air during the run", {"temperature": "21.5 degC"}, default=None)

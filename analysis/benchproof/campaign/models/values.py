@@ -15,6 +15,7 @@ from benchproof.campaign.problems import Problem, refuse
 from benchproof.campaign.units import (
     Measured,
     UnitError,
+    a,
     example,
     nearest,
     read_any,
@@ -69,7 +70,7 @@ def measured(text: object, dimension: Dimension, sign: Sign = "any", *, differen
         refuse([Problem(error.found, error.expected, error.remedy)])
         raise AssertionError from error  # pragma: no cover - refuse has raised
     if (sign == "positive" and value.si <= 0) or (sign == "not negative" and value.si < 0):
-        expected = f'a {dimension} that is {sign}, such as "{example(dimension)}"'
+        expected = f'{a(dimension)} that is {sign}, such as "{example(dimension)}"'
         refuse([Problem(what(text), expected, "Check the sign and the value.")])
     return value
 
@@ -220,7 +221,7 @@ def value_schema(dimension: Dimension) -> WithJsonSchema:
 
 
 def _currency(value: object) -> str:
-    if value not in CURRENCIES:
+    if not isinstance(value, str) or value not in CURRENCIES:
         problem = unknown(value, ("EUR", "USD", "GBP", "CHF"), "currency")
         refuse([Problem(problem.found, "an ISO 4217 code, such as EUR", "Write the three capital letters.")])
     return str(value)
@@ -249,6 +250,7 @@ Length = Annotated[Measured, quantity("length", "positive"), text_schema("length
 Elevation = Annotated[Measured, quantity("length"), text_schema("length")]
 Time = Annotated[Measured, quantity("time", "not negative"), text_schema("time")]
 Angle = Annotated[Measured, quantity("angle"), text_schema("angle")]
+Kv = Annotated[Measured, quantity("kv", "positive"), text_schema("kv")]
 Frequency = Annotated[Measured, quantity("frequency", "positive"), text_schema("frequency")]
 Charge = Annotated[Measured, quantity("charge", "positive"), text_schema("charge")]
 Temperature = Annotated[Measured, quantity("temperature"), text_schema("temperature")]
