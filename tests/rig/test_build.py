@@ -71,6 +71,11 @@ def test_a_day_without_a_calibration_is_an_error_with_a_remedy(day: date) -> Non
         build_instrument(rig(), "cell", day, table)
 
 
+def test_dead_weights_need_the_place_of_the_bench() -> None:
+    with pytest.raises(InputError, match="latitude and elevation"):
+        build_instrument(rig(place=None), "cell", date(2026, 3, 1), table)
+
+
 def test_statements_become_standard_uncertainties() -> None:
     errors = build_instrument(rig(), "cell", date(2026, 3, 1), table).errors
     found = [(e.kind, round(e.standard, 9), e.shape.kind, e.per) for e in errors]

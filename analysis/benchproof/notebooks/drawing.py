@@ -146,6 +146,11 @@ def axis_title(axis: Mapping[str, Any]) -> str:
     return f"{axis['label']} [{unit}]" if unit else str(axis["label"])
 
 
+def shortened(text: str, most: int = 60) -> str:
+    """Return text cut to what a drawing has room for."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"
+
+
 def _shown(axis: Mapping[str, Any]) -> tuple[str, float]:
     """Return the unit to show and how many of the record's units one of it is."""
     term = QUANTITIES.get(axis["name"])
@@ -215,8 +220,8 @@ def _gapped(values: Sequence[float | None]) -> list[float]:
 
 
 def _clean(text: str) -> str:
-    """Return text that XML can hold and that matplotlib's key does not hide."""
-    printable = "".join(letter if letter.isprintable() else " " for letter in text)
+    """Return text that XML can hold, that fits beside an axis, and that matplotlib's key does not hide."""
+    printable = shortened("".join(letter if letter.isprintable() else " " for letter in text))
     return f" {printable}" if printable.startswith("_") else printable
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeVar
@@ -106,9 +107,10 @@ def collect(notebook: Mapping[str, Any]) -> Collected:
     charts = [_drawn(place, bundle, data) for place, kind, data, bundle in outputs if kind == "chart"]
     tables = _named(outputs, "table", Table)
     methods = _named(outputs, "method", Method)
-    _refuse_doubles([chart.record for chart in charts], "chart")
-    _refuse_doubles(tables, "table")
-    _refuse_doubles(methods, "method")
+    _refuse_doubles("chart", [chart.record.name for chart in charts])
+    _refuse_doubles("curve file", [s.file for chart in charts for s in chart.record.series if s.file])
+    _refuse_doubles("table", [f"{table.section} {table.name}" for table in tables])
+    _refuse_doubles("method", [method.section for method in methods])
     sections = {key: _section(key, methods, charts, tables) for key in _order(outputs)}
     shared = sections.pop("page", Section("page"))
     results = _judge(results_place, results_data, Results)
@@ -202,22 +204,19 @@ def _check_lengths(place: str, chart: Chart) -> None:
             )
 
 
-def _refuse_doubles(records: Sequence[Chart | Table | Method], kind: str) -> None:
-    """Raise if two records of one section share a name: a file or an anchor would be written twice."""
-    seen: set[tuple[str, str]] = set()
-    for record in records:
-        key = (record.section, record.name)
-        if key in seen:
+def _refuse_doubles(kind: str, names: Sequence[str]) -> None:
+    """Raise if a name comes twice: one file or anchor would stand for two things."""
+    for name, count in Counter(names).items():
+        if count > 1:
             raise InputError(
                 Fault(
                     file="executed notebook",
-                    place=f"{kind} {record.name or record.section}",
-                    found="shown twice",
-                    expected="one of each name in a section",
-                    remedy="Show it once.",
+                    place=f"{kind} {name}",
+                    found=f"shown {count} times",
+                    expected="each once",
+                    remedy="Show it once, or under another name.",
                 )
             )
-        seen.add(key)
 
 
 def _order(outputs: Sequence[_Output]) -> dict[str, None]:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.notebooks.drawing import Stroke, axis_title, in_shown_units, strokes
+from benchproof.notebooks.drawing import Stroke, axis_title, in_shown_units, shortened, strokes
+from benchproof.report.words import visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -47,15 +48,28 @@ def figure_data(chart: Chart) -> dict[str, Figure]:
     Returns
     -------
     dict
-        ``light`` and ``dark``, each with ``data`` (traces; ``meta`` names a trace's sample) and ``layout``.
+        ``light``: ``data`` (traces; ``meta`` names a trace's sample) and ``layout``; ``dark``: what differs, in the
+        same shape, so that no point is written twice.
     """
     shown = in_shown_units(chart.model_dump())
-    return {theme: {"data": list(_traces(shown, theme)), "layout": _layout(shown, theme)} for theme in THEMES}
+    light, dark = (
+        {"data": list(_traces(shown, theme)), "layout": _layout(shown, theme)} for theme in ("light", "dark")
+    )
+    return {"light": light, "dark": _difference(light, dark)}
+
+
+def _difference(base: Any, other: Any) -> Any:
+    """Return what of ``other`` must be laid over ``base`` to get it back; both have one shape."""
+    if isinstance(base, dict):
+        return {key: _difference(base[key], other[key]) for key in base if base[key] != other[key]}
+    if isinstance(base, list) and base and isinstance(base[0], dict):
+        return [_difference(one, another) for one, another in zip(base, other, strict=True)]
+    return other
 
 
 def inert(text: str) -> str:
     """Return text that the chart library shows letter by letter."""
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("%{", "% {")
+    return visible(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("%{", "% {")
 
 
 def _traces(chart: Mapping[str, Any], theme: str) -> Iterator[Figure]:
@@ -119,10 +133,10 @@ def _error_bars(one: Mapping[str, Any]) -> Figure:
 
 def _common(one: Mapping[str, Any], chart: Mapping[str, Any]) -> Figure:
     """Return what lines and points share: data, name and the text shown beside the pointer."""
-    label = inert(one["label"])
+    label = inert(shortened(one["label"]))
     ends = [one["low"], one["high"]] if one["low"] is not None and one["high"] is not None else []
     interval = " (%{customdata[0]:.4~g} to %{customdata[1]:.4~g})" if ends else ""
-    x_title, y_title = inert(axis_title(chart["x"])), inert(axis_title(chart["y"]))
+    x_title, y_title = (inert(shortened(axis_title(chart[name]))) for name in ("x", "y"))
     trace: Figure = {
         "type": "scatter",
         "x": _rounded(one["x"]),
@@ -147,15 +161,22 @@ def _layout(chart: Mapping[str, Any], theme: str) -> Figure:
         "hovermode": "closest",
         "hoverlabel": hover,
         "dragmode": "zoom",
-        "xaxis": _axis(chart["x"], colours),
-        "yaxis": _axis(chart["y"], colours),
+        # No sign between thousands: 5000 and 12000 look alike.
+        "separators": ".",
+        "xaxis": _axis(chart, "x", colours),
+        "yaxis": _axis(chart, "y", colours),
     }
 
 
-def _axis(axis: Mapping[str, Any], colours: Mapping[str, str]) -> Figure:
+def _axis(chart: Mapping[str, Any], name: str, colours: Mapping[str, str]) -> Figure:
+    axis = chart[name]
+    columns = [one[key] or () for one in chart["series"] for key in ((name,) if name == "x" else ("y", "low", "high"))]
+    negative = any(value is not None and value < 0 for column in columns for value in column)
     return {
-        "title": {"text": inert(axis_title(axis)), "standoff": 10},
+        "title": {"text": inert(shortened(axis_title(axis))), "standoff": 10},
         "type": axis["scale"],
+        # Values that are all positive get no negative stretch of axis.
+        "rangemode": "normal" if negative else "nonnegative",
         "gridcolor": colours["grid"],
         "linecolor": colours["ink"],
         "showline": True,

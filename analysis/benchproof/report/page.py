@@ -5,16 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
-from urllib.parse import quote as percent_encoded
 
-from benchproof.notebooks.drawing import SAMPLE_STROKES, axis_title, in_shown_units, strokes, unit_text
-from benchproof.report.figures import figure_data
+from benchproof.report.charts import chart_view
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
 from benchproof.report.setup import setup_of
 from benchproof.report.tables import figure_table, headlines_of, table_view
 from benchproof.report.views import (
-    ChartView,
     ChoiceView,
     ClaimView,
     Download,
@@ -24,10 +21,8 @@ from benchproof.report.views import (
     IndexContext,
     IndexRow,
     InspectionView,
-    Key,
     Link,
     MethodView,
-    PointGroup,
     Provenance,
     ReportContext,
     SectionView,
@@ -37,28 +32,31 @@ from benchproof.report.words import (
     SOURCES,
     Fact,
     facts,
+    href,
     not_measured,
     point_words,
     price_words,
     quantity_title,
     slug,
     value_words,
-    visible,
     words,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from benchproof.notebooks.drawing import Stroke
     from benchproof.report.collect import Collected, DrawnChart, Section
-    from benchproof.report.records import Chart, Method, Page, Results, Series
+    from benchproof.report.records import Method, Notice, Page, Results
 
 POLICY: Final = (
-    "default-src 'none'; script-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; "
-    "style-src 'self' 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=' {chart_style}"
+    "default-src 'none'; script-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; "
+    "style-src 'self' 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"
 )
-"""Nothing runs or loads but the site's own files; the chart library's own style rules are let in by their digest."""
+"""Nothing runs or loads but the site's own files.
+
+The digest is that of an empty style element: the chart library makes one and fills it rule by rule from its own script,
+which the policy allows. Any style text from elsewhere is refused.
+"""
 
 FIRST_WARNINGS: Final = 4
 _TEMPLATES: Final = frozenset({"weighing", "thrust_sweep", "inspection"})
@@ -85,12 +83,7 @@ class Files:
         return next((file for group in self.groups for file in group.files if file.label == label), None)
 
 
-def href(path: str) -> str:
-    """Return a relative path as a link."""
-    return percent_encoded(path, safe="/")
-
-
-def report_context(collected: Collected, files: Files, *, policy: str, preview: bool) -> ReportContext:
+def report_context(collected: Collected, files: Files, *, preview: bool) -> ReportContext:
     """Return everything a report's page prints.
 
     Parameters
@@ -99,8 +92,6 @@ def report_context(collected: Collected, files: Files, *, policy: str, preview: 
         What the notebook shows.
     files : Files
         What stands beside the page.
-    policy : str
-        The content security policy.
     preview : bool
         Whether it is a preview.
 
@@ -113,32 +104,32 @@ def report_context(collected: Collected, files: Files, *, policy: str, preview: 
     text = prose(page.text, results.quantities, campaign=page.campaign)
     charts = [chart for section in collected.sections for chart in section.charts]
     main = _main_chart(page, charts)
-    warnings = tuple(WarningView(visible(w.where), visible(w.message)) for w in results.warnings)
+    warnings = tuple(map(_warning, results.warnings))
     sections = tuple(_section_view(section, page, files, main) for section in collected.sections if section.method)
     budgets = tuple(table_view(t) for s in _others(collected) for t in s.tables if t.name.startswith("budget"))
-    specimen = f"{visible(page.specimen.maker)} {visible(page.specimen.model)}"
+    specimen = f"{page.specimen.maker} {page.specimen.model}"
     measured = [figure.name for figure in results.quantities if figure.value is not None]
     return ReportContext(
         frame=Frame(
-            title=f"{visible(page.title)} · {visible(page.lab.name)}",
+            title=f"{page.title} · {page.lab.name}",
             description=text.plain or f"Bench test of {specimen}.",
             root="../../",
-            policy=policy,
-            lab=visible(page.lab.name),
+            policy=POLICY,
+            lab=page.lab.name,
             lab_url=_web_address(page.lab.url),
             preview=preview,
             invented=page.invented,
         ),
         campaign=page.campaign,
-        heading=visible(page.title),
+        heading=page.title,
         specimen=specimen,
         tested=page.dates.tested,
         provenance=_provenance(page),
         prose=text,
         headlines=headlines_of(page, results),
         coverage=_coverage(results),
-        main_chart=_chart_view(main) if main else None,
-        claims=tuple(ClaimView(visible(c.say), c.verdict, _probability(c.probability)) for c in results.claims),
+        main_chart=chart_view(main) if main else None,
+        claims=tuple(ClaimView(c.say, c.verdict, _probability(c.probability)) for c in results.claims),
         warnings=warnings[:FIRST_WARNINGS],
         more_warnings=warnings[FIRST_WARNINGS:],
         figures=figure_table(results, _titles(collected)),
@@ -147,35 +138,35 @@ def report_context(collected: Collected, files: Files, *, policy: str, preview: 
         budgets=budgets,
         setup=setup_of(page),
         exclusions=tuple(_exclusions(page, files)),
-        reply=visible(page.reply or ""),
+        reply=page.reply or "",
         not_measured=not_measured(measured),
         unreached=tuple(_unreached(results)),
         cautions=tuple(dict.fromkeys(c for s in collected.sections if s.method for c in s.method.cautions)),
         downloads=files.groups,
         software=facts(results.software),
-        inputs=tuple(Fact(visible(name), digest) for name, digest in results.inputs.items()),
-        data_license=visible(page.lab.data_license or ""),
+        inputs=tuple(Fact(name, digest) for name, digest in results.inputs.items()),
+        data_license=page.lab.data_license or "",
         contents=_contents(sections, page, has_budget=bool(budgets)),
     )
 
 
 def index_context(
-    collected: Iterable[Collected], *, lab: str, lab_url: str, disclosure: str, policy: str, preview: bool
+    collected: Iterable[Collected], *, lab: str, lab_url: str, disclosure: str, preview: bool
 ) -> IndexContext:
     """Return everything the list of reports prints, newest test first."""
     rows = [_index_row(each) for each in collected]
     ordered = sorted(sorted(rows, key=lambda row: row.campaign), key=lambda row: row.tested, reverse=True)
     frame = Frame(
-        title=f"Reports · {visible(lab)}",
-        description=f"Bench tests of small electric motors by {visible(lab)}.",
+        title=f"Reports · {lab}",
+        description=f"Bench tests of small electric motors by {lab}.",
         root="",
-        policy=policy,
-        lab=visible(lab),
+        policy=POLICY,
+        lab=lab,
         lab_url=_web_address(lab_url),
         preview=preview,
         invented=any(row.invented for row in rows),
     )
-    return IndexContext(frame, visible(disclosure), tuple(ordered))
+    return IndexContext(frame, disclosure, tuple(ordered))
 
 
 def _index_row(collected: Collected) -> IndexRow:
@@ -183,8 +174,8 @@ def _index_row(collected: Collected) -> IndexRow:
     return IndexRow(
         campaign=page.campaign,
         href=f"reports/{href(page.campaign)}/index.html",
-        heading=visible(page.title),
-        specimen=f"{visible(page.specimen.maker)} {visible(page.specimen.model)}",
+        heading=page.title,
+        specimen=f"{page.specimen.maker} {page.specimen.model}",
         tested=page.dates.tested,
         headlines=headlines_of(page, collected.results)[:2],
         source=SOURCES[page.specimen.source][0],
@@ -214,9 +205,16 @@ def _probability(value: float | None) -> str:
     return "" if value is None else f"probability {value:.2f}"
 
 
+def _warning(notice: Notice) -> WarningView:
+    """Return a warning as a sentence: capital letter, full stop."""
+    message = notice.message.strip().rstrip(".")
+    return WarningView(notice.where, f"{message[:1].upper()}{message[1:]}.")
+
+
 def _provenance(page: Page) -> Provenance:
     word, sentence = SOURCES[page.specimen.source]
-    return Provenance(word, sentence, price_words(page.specimen.price), visible(page.lab.disclosure or ""))
+    price = price_words(page.specimen.price, bought=page.specimen.source == "bought")
+    return Provenance(word, sentence, price, page.lab.disclosure or "")
 
 
 def _sample_words(page: Page) -> str:
@@ -246,9 +244,9 @@ def _section_view(section: Section, page: Page, files: Files, main: DrawnChart |
         title=method.title if method else words(section.key),
         template=f"methods/{section.key}.html.j2" if section.key in _TEMPLATES else _DEFAULT_TEMPLATE,
         method=_method_view(method) if method else None,
-        charts=tuple(_chart_view(chart) for chart in section.charts if chart is not moved),
+        charts=tuple(chart_view(chart) for chart in section.charts if chart is not moved),
         tables=tuple(table_view(table) for table in section.tables),
-        moved=_chart_view(moved) if moved else None,
+        moved=chart_view(moved) if moved else None,
         inspections=tuple(_inspections(page, files)) if section.key == "inspection" else (),
     )
 
@@ -263,7 +261,7 @@ def _method_view(method: Method) -> MethodView:
         choices=tuple(
             ChoiceView(
                 choice.name,
-                visible(value_words(choice.value)),
+                value_words(choice.value),
                 "" if choice.value == choice.default else value_words(choice.default),
                 choice.meaning,
             )
@@ -278,9 +276,9 @@ def _inspections(page: Page, files: Files) -> Iterable[InspectionView]:
         width, height = files.photos.get(finding.photo or "", (0, 0))
         photo = href(finding.photo) if finding.photo and width else ""
         yield InspectionView(
-            visible(finding.sample),
-            visible(finding.about or ""),
-            visible(finding.finding),
+            finding.sample,
+            finding.about or "",
+            finding.finding,
             photo,
             width,
             height,
@@ -290,13 +288,13 @@ def _inspections(page: Page, files: Files) -> Iterable[InspectionView]:
 def _exclusions(page: Page, files: Files) -> Iterable[ExclusionView]:
     for each in page.exclusions:
         file = files.find(each.log or "")
-        yield ExclusionView(words(each.test), visible(each.sample), file, visible(each.log or ""), visible(each.reason))
+        yield ExclusionView(words(each.test), each.sample, file, each.log or "", each.reason)
 
 
 def _unreached(results: Results) -> Iterable[str]:
     for figure in results.quantities:
         if figure.value is None:
-            whom = "the model" if figure.sample is None else f"sample {visible(figure.sample)}"
+            whom = "the model" if figure.sample is None else f"sample {figure.sample}"
             point = point_words(figure.at)
             where = f" {point}" if point else ""
             yield f"{quantity_title(figure.name)}{where}, {whom}: {print_figure(figure).text}"
@@ -315,58 +313,3 @@ def _contents(sections: Sequence[SectionView], page: Page, *, has_budget: bool) 
         Link("files", "Data and files"),
     ]
     return tuple(links)
-
-
-def _chart_view(chart: DrawnChart) -> ChartView:
-    record = chart.record
-    shown = in_shown_units(record.model_dump())
-    styles = strokes(shown)
-    labels: dict[str | None, str] = {}
-    for series in record.series:
-        if series.sample not in labels or series.role == "band":
-            labels[series.sample] = series.label if series.role == "band" else f"Sample {series.sample}"
-    keys = tuple(
-        Key(visible(labels.get(sample, "")), str(sample or ""), _stroke_number(styles[sample]))
-        for sample in dict.fromkeys(series.sample for series in record.series)
-    )
-    return ChartView(
-        anchor=f"chart-{slug(record.section)}-{slug(record.name)}",
-        title=visible(record.title),
-        caption=visible(record.caption),
-        alt=visible(f"{record.title}. {record.caption}"),
-        still=href(f"charts/{record.name}.svg"),
-        live=figure_data(record),
-        keys=keys,
-        headings=_headings(shown),
-        points=tuple(_point_group(record, series) for series in _shown_series(shown)),
-        downloads=tuple(_curve_download(record, series) for series in record.series if series.file),
-    )
-
-
-def _stroke_number(stroke: Stroke) -> int:
-    """Return the number the style sheet knows a stroke by; 0 for what belongs to no sample."""
-    return SAMPLE_STROKES.index(stroke) + 1 if stroke in SAMPLE_STROKES else 0
-
-
-def _headings(shown: Mapping[str, object]) -> tuple[str, ...]:
-    return axis_title(shown["x"]), axis_title(shown["y"]), "low", "high"  # type: ignore[arg-type]
-
-
-def _shown_series(shown: Mapping[str, object]) -> Sequence[Mapping[str, object]]:
-    series: Sequence[Mapping[str, object]] = shown["series"]  # type: ignore[assignment]
-    return series
-
-
-def _point_group(record: Chart, series: Mapping[str, object]) -> PointGroup:
-    columns = [series["x"], series["y"], series["low"], series["high"]]
-    filled = [column for column in columns if column]
-    rows = zip(*filled, strict=True)
-    return PointGroup(visible(str(series["label"])), tuple(tuple(_printed(value) for value in row) for row in rows))
-
-
-def _printed(value: float | None) -> str:
-    return "" if value is None else f"{value:.4g}"
-
-
-def _curve_download(record: Chart, series: Series) -> Download:
-    return Download(visible(f"{series.label} (CSV)"), href(str(series.file)), note=unit_text(record.y.unit))

@@ -20,6 +20,12 @@ Facts = Mapping[str, JsonValue]
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$", max_length=120)]
 """A name that becomes part of a file name or an anchor."""
 
+CampaignName = Annotated[str, Field(pattern=r"^[\p{L}\p{N}][\p{L}\p{N}_.+-]*$", max_length=200)]
+"""A campaign's key: the name of its folder."""
+
+CurveFile = Annotated[str, Field(pattern=r"^curves/\w[\w.+-]*\.csv$", max_length=200)]
+"""Where a curve is written, inside the report's folder."""
+
 
 class Record(BaseModel):
     """Base of all display records: frozen, strict, closed."""
@@ -46,7 +52,7 @@ class Series(Record):
     y: tuple[float | None, ...]
     low: tuple[float | None, ...] | None = None
     high: tuple[float | None, ...] | None = None
-    file: str | None = None
+    file: CurveFile | None = None
 
     @field_validator("low", "high")
     @classmethod
@@ -225,7 +231,7 @@ class Page(Record):
 
     section: Literal["page"] = "page"
     name: str = ""
-    campaign: Name
+    campaign: CampaignName
     title: str
     dates: Dates
     lab: Lab
@@ -282,7 +288,7 @@ class Results(Record):
     """results.json, read again."""
 
     schema_: str = Field(alias="schema")
-    campaign: Name
+    campaign: CampaignName
     methods: Mapping[str, str]
     software: Mapping[str, JsonValue]
     inputs: Mapping[str, str]

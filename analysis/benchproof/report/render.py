@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from benchproof.notebooks.drawing import unit_text
+from benchproof.report.words import visible
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -35,10 +36,16 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=plain,
     )
     made.filters["data_block"] = data_block
     made.filters["unit"] = unit_text
     return made
+
+
+def plain(value: object) -> object:
+    """Return what is to be printed, with the characters shown that would hide or turn other text."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def data_block(value: Mapping[str, Any]) -> Markup:

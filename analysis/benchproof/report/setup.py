@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from benchproof.report.views import Setup, TableColumn, TableRow, TableView, Thing
-from benchproof.report.words import Fact, facts, value_words, visible, words
+from benchproof.report.words import Fact, facts, label, value_words, words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -14,7 +14,19 @@ if TYPE_CHECKING:
 
     from benchproof.report.records import Page
 
-_FIRST_CONDITIONS: Final = ("test", "sample", "log", "part", "propeller", "flywheel")
+_FIRST_CONDITIONS: Final = (
+    "test",
+    "sample",
+    "log",
+    "part",
+    "propeller",
+    "flywheel",
+    "temperature",
+    "pressure",
+    "humidity",
+)
+_NAMES_ONLY: Final = frozenset({"test", "sample", "part"})
+"""What says which test it is, and nothing of its conditions."""
 
 
 def setup_of(page: Page) -> Setup:
@@ -23,17 +35,17 @@ def setup_of(page: Page) -> Setup:
     known = {
         "maker": specimen.maker,
         "model": specimen.model,
-        "pole pairs": specimen.pole_pairs,
+        "pole_pairs": specimen.pole_pairs,
         "connection": specimen.connection,
     }
     return Setup(
-        specimen=_shown(facts(known)),
-        label=_shown(facts(specimen.label)),
-        design=_shown(facts(specimen.design)),
+        specimen=facts(known),
+        label=facts(specimen.label),
+        design=facts(specimen.design),
         samples=tuple(
             Fact(
-                f"sample {visible(sample.id)}",
-                f"batch {visible(sample.batch)}" if sample.batch else "batch not stated",
+                f"Sample {sample.id}",
+                f"batch {sample.batch}" if sample.batch else "batch not stated",
             )
             for sample in specimen.samples
         ),
@@ -50,12 +62,8 @@ def setup_of(page: Page) -> Setup:
     )
 
 
-def _shown(listed: Sequence[Fact]) -> tuple[Fact, ...]:
-    return tuple(Fact(visible(fact.label), visible(fact.value)) for fact in listed)
-
-
 def _thing(mapping: Mapping[str, JsonValue]) -> Thing:
-    return Thing(visible(str(mapping.get("name", ""))), _shown(facts(mapping, leave_out=("name",))))
+    return Thing(str(mapping.get("name", "")), facts(mapping, leave_out=("name",)))
 
 
 def _table(
@@ -64,16 +72,16 @@ def _table(
     if not rows:
         return None
     columns = tuple(TableColumn(head, "", numeric=False) for head in heads)
-    listed = tuple(TableRow(tuple(zip(columns, map(visible, row), strict=True))) for row in rows)
+    listed = tuple(TableRow(tuple(zip(columns, row, strict=True))) for row in rows)
     return TableView(anchor, title, caption, columns, listed)
 
 
 def _instruments(page: Page) -> TableView | None:
     rows = [
         (
-            each.name,
+            words(each.name),
             each.measures,
-            each.full_scale or "",
+            value_words(each.full_scale),
             "; ".join(value_words(error) for error in each.errors) or "none stated",
         )
         for each in page.instruments
@@ -84,7 +92,7 @@ def _instruments(page: Page) -> TableView | None:
 
 def _calibrations(page: Page) -> TableView | None:
     rows = [
-        (each.name, each.calibration.file, each.calibration.dated, each.calibration.expires or "")
+        (words(each.name), each.calibration.file, each.calibration.dated, each.calibration.expires or "")
         for each in page.instruments
         if each.calibration
     ]
@@ -93,14 +101,14 @@ def _calibrations(page: Page) -> TableView | None:
 
 
 def _conditions(conditions: Sequence[Mapping[str, JsonValue]]) -> TableView | None:
-    """Return conditions by test; a column for everything any test states."""
-    useful = [each for each in conditions if each.get("test") != "inspection"]
+    """Return conditions by test; a row for each test that states any, a column for everything any states."""
+    useful = [each for each in conditions if set(each) - _NAMES_ONLY]
     keys = dict.fromkeys(key for key in _FIRST_CONDITIONS if any(key in each for each in useful))
     keys.update(dict.fromkeys(key for each in useful for key in each))
-    rows = [[_cell(each.get(key)) for key in keys] for each in useful]
+    rows = [[_cell(key, each.get(key)) for key in keys] for each in useful]
     caption = "Where, when and in what air each test was made."
-    return _table("conditions", "Conditions", caption, [words(key) for key in keys], rows)
+    return _table("conditions", "Conditions", caption, [label(key) for key in keys], rows)
 
 
-def _cell(value: JsonValue) -> str:
-    return "" if value is None else value_words(value)
+def _cell(key: str, value: JsonValue) -> str:
+    return words(str(value)) if key == "test" else value_words(value)

@@ -8,13 +8,12 @@ import shutil
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
-from benchproof.report.chart_style import chart_style_digest
 from benchproof.report.collect import collect
-from benchproof.report.page import POLICY, Files, href, index_context, report_context
+from benchproof.report.page import Files, index_context, report_context
 from benchproof.report.photos import published_photo
 from benchproof.report.render import render_index, render_report, templates_folder
 from benchproof.report.views import Download, DownloadGroup
-from benchproof.report.words import size_words, visible
+from benchproof.report.words import href, size_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -34,11 +33,6 @@ _GROUPS: Final = (
     ("Stills of the charts", ("charts/",)),
     ("Photos, without their metadata", ("photos/",)),
 )
-
-
-def policy() -> str:
-    """Return the content security policy of every page."""
-    return POLICY.format(chart_style=chart_style_digest(templates_folder() / "assets"))
 
 
 def assemble_report(
@@ -86,9 +80,10 @@ def assemble_report(
                 if series.file:
                     _write(folder / series.file, curve_csv(chart.record, series))
     sums = _checksums(folder)
-    _write(folder / SUMS, "".join(f"{digest}  {name}\n" for name, digest in sums.items()))
-    context = report_context(collected, _files(folder, sums, photos), policy=policy(), preview=preview)
+    context = report_context(collected, _files(folder, sums, photos), preview=preview)
     _write(folder / "index.html", render_report(context))
+    sums["index.html"] = _digest(folder / "index.html")
+    _write(folder / SUMS, "".join(sum_line(name, sums[name]) for name in sorted(sums)))
     return collected
 
 
@@ -118,7 +113,6 @@ def assemble_index(root: Path, lab: Lab, reports: Iterable[Collected], *, previe
         lab=details.name,
         lab_url=details.url or "",
         disclosure=details.disclosure,
-        policy=policy(),
         preview=preview,
     )
     _write(root / "index.html", render_index(context))
@@ -134,6 +128,12 @@ def curve_csv(chart: Chart, series: Series) -> str:
         columns += [series.low, series.high]
     rows = [",".join("" if value is None else repr(value) for value in row) for row in zip(*columns, strict=True)]
     return "\n".join([",".join(heads), *rows]) + "\n"
+
+
+def sum_line(name: str, digest: str) -> str:
+    """Return a line of SHA256SUMS as coreutils write it: with a backslash in front where the name needs escapes."""
+    escaped = name.replace("\\", "\\\\").replace("\n", "\\n").replace("\r", "\\r")
+    return f"{'' if escaped == name else chr(92)}{digest}  {escaped}\n"
 
 
 def _json(data: Mapping[str, Any]) -> str:
@@ -167,7 +167,7 @@ def _place(source: Path, target: Path) -> None:
 
 
 def _checksums(folder: Path) -> dict[str, str]:
-    """Return the SHA-256 of every file of a report, sorted by path, all but the page itself."""
+    """Return the SHA-256 of every file there is so far, sorted by path."""
     names = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())
     return {name: _digest(folder / name) for name in names}
 
@@ -195,4 +195,4 @@ def _is_kind(name: str, kind: str) -> bool:
 
 
 def _download(folder: Path, name: str, digest: str) -> Download:
-    return Download(visible(name), href(name), "", size_words((folder / name).stat().st_size), digest)
+    return Download(name, href(name), "", size_words((folder / name).stat().st_size), digest)

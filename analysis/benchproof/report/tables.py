@@ -18,7 +18,7 @@ from benchproof.report.views import (
     TableRow,
     TableView,
 )
-from benchproof.report.words import anchor, flag_words, point_words, quantity_title, slug, visible
+from benchproof.report.words import Fact, anchor, flag_words, point_words, quantity_title, slug
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -55,21 +55,32 @@ def figure_table(results: Results, titles: Mapping[str, str]) -> FigureTable:
     titles : Mapping of str to str
         Title of each method's section, by its key.
     """
-    samples = tuple(dict.fromkeys(f.sample for f in results.quantities if f.sample is not None))
-    columns: tuple[str | None, ...] = (None, *samples) if len(samples) > 1 else samples or (None,)
+    columns = _columns(results)
     groups: dict[str, dict[str, list[Figure]]] = {}
     for figure in results.quantities:
         groups.setdefault(figure.method, {}).setdefault(anchor(figure.name, figure.at), []).append(figure)
-    headings = tuple("Model" if sample is None else f"Sample {visible(sample)}" for sample in columns)
+    listed = tuple(_group(method, rows, columns, titles) for method, rows in groups.items())
+    return FigureTable(tuple(columns.values()), listed, _meanings(results))
+
+
+def _columns(results: Results) -> dict[str | None, str]:
+    """Return the heading of each sample's column, the model's (None) first; one column where there is one sample."""
+    samples = tuple(dict.fromkeys(f.sample for f in results.quantities if f.sample is not None))
     if len(samples) == 1:
-        headings = ("This sample",)
-    return FigureTable(headings, tuple(_group(method, rows, columns, titles) for method, rows in groups.items()))
+        return {samples[0]: "This sample"}
+    return {None: "Model", **{sample: f"Sample {sample}" for sample in samples}}
+
+
+def _meanings(results: Results) -> tuple[Fact, ...]:
+    """Return what each quantity is, once."""
+    names = dict.fromkeys(figure.name for figure in results.quantities if figure.name in QUANTITIES)
+    return tuple(Fact(QUANTITIES[name].title, QUANTITIES[name].meaning) for name in names)
 
 
 def _group(
     method: str,
     rows: Mapping[str, Sequence[Figure]],
-    columns: Sequence[str | None],
+    columns: Mapping[str | None, str],
     titles: Mapping[str, str],
 ) -> FigureGroup:
     key, _, version = method.partition("/")
@@ -87,7 +98,7 @@ def _group(
     )
 
 
-def _row(name: str, figures: Sequence[Figure], columns: Sequence[str | None], said: Sequence[str]) -> FigureRow:
+def _row(name: str, figures: Sequence[Figure], columns: Mapping[str | None, str], said: Sequence[str]) -> FigureRow:
     first = figures[0]
     by_sample = {figure.sample: figure for figure in figures}
     shared = [flag for flag in first.flags if all(flag in figure.flags for figure in figures)]
@@ -95,31 +106,31 @@ def _row(name: str, figures: Sequence[Figure], columns: Sequence[str | None], sa
     return FigureRow(
         anchor=name,
         title=quantity_title(first.name),
-        meaning=QUANTITIES[first.name].meaning if first.name in QUANTITIES else "",
-        cells=tuple(_cell(name, sample, by_sample.get(sample), shared) for sample in columns),
+        cells=tuple(
+            _cell(f"{name}-{slug(sample or 'model')}", heading, by_sample.get(sample), shared)
+            for sample, heading in columns.items()
+        ),
         notes=tuple(map(flag_words, noted)),
     )
 
 
-def _cell(name: str, sample: str | None, figure: Figure | None, shared: Sequence[str]) -> Cell:
-    own = f"{name}-{slug(sample) if sample is not None else 'model'}"
+def _cell(own: str, heading: str, figure: Figure | None, shared: Sequence[str]) -> Cell:
     if figure is None:
-        return Cell(own, None)
+        return Cell(own, heading, None)
     said = (*shared, *_SAID_BY_THE_CELL)
     notes = tuple(flag_words(f) for f in figure.flags if f not in said and not f.startswith("withheld"))
-    return Cell(own, print_figure(figure), notes)
+    return Cell(own, heading, print_figure(figure), notes)
 
 
 def table_view(table: Table) -> TableView:
     """Return a notebook's table as a page prints it."""
     columns = tuple(
-        TableColumn(visible(column.label), unit_text(column.unit or ""), column.align == "right")
-        for column in table.columns
+        TableColumn(column.label, unit_text(column.unit or ""), column.align == "right") for column in table.columns
     )
     return TableView(
         anchor=f"table-{slug(table.section)}-{slug(table.name)}",
-        title=visible(table.title),
-        caption=visible(table.caption),
+        title=table.title,
+        caption=table.caption,
         columns=columns,
-        rows=tuple(TableRow(tuple(zip(columns, map(visible, row), strict=True))) for row in table.rows),
+        rows=tuple(TableRow(tuple(zip(columns, row, strict=True))) for row in table.rows),
     )

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
+from urllib.parse import quote as percent_encoded
 
 from benchproof.nomenclature import QUANTITIES
+from benchproof.notebooks.drawing import unit_text
 
 if TYPE_CHECKING:
     from pydantic import JsonValue
@@ -29,6 +31,16 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 """Flags of a figure, in words for a reader."""
+
+WITHHELD: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "impossible": "it came out beyond what is physically possible",
+        "thrust_above_ceiling": "more thrust than momentum theory allows for that power",
+        "thrust_implausible": "far too little thrust for that power",
+        "plateaus_far_apart": "the settled steps about this point lie too far apart",
+    }
+)
+"""Reasons for withholding a figure, in words; any other code is printed as it is spelled."""
 
 SOURCES: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
@@ -56,6 +68,18 @@ _POINTS: Final[Mapping[str, str]] = MappingProxyType(
         "state_of_charge": "at {} state of charge",
     }
 )
+
+_USUAL_ORDER: Final = (
+    *("maker", "model", "serial", "firmware", "timing", "pwm", "on_resistance"),
+    *("diameter", "pitch", "blades", "reseat", "inertia", "thickness", "material", "rated_speed"),
+    *("kv", "mass", "cells", "latitude", "elevation"),
+)
+_FIRST_KEYS: Final = (
+    *("value", "scale", "offset", "linearity", "resolution", "repeatability"),
+    *("shape", "k", "name", "per"),
+)
+_LABELS: Final[Mapping[str, str]] = MappingProxyType({"kv": "Kv", "pwm": "PWM"})
+_NUMBER: Final = re.compile(r"[-+]?\d+(\.\d*)?([eE][-+]?\d+)?")
 
 _NOT_OF_A_MOTOR: Final = frozenset(
     {"capacity", "energy", "dc_resistance", "continuous_discharge_current", "voltage", "throttle"}
@@ -88,9 +112,9 @@ def visible(text: str) -> str:
 
 
 def slug(text: str) -> str:
-    """Return text as part of an anchor: letters, digits, dots, underscores and dashes."""
-    plain = unicodedata.normalize("NFKD", text.replace("%", "percent"))
-    return re.sub(r"[^A-Za-z0-9._]+", "-", plain).strip("-") or "x"
+    """Return text as part of an anchor: letters of any script, digits, dots, underscores and dashes."""
+    spelled = unicodedata.normalize("NFC", text).replace("%", "percent").replace("+", "plus")
+    return re.sub(r"[^\w.]+", "-", spelled).strip("-") or "x"
 
 
 def anchor(name: str, at: Mapping[str, str]) -> str:
@@ -118,7 +142,7 @@ def flag_words(flag: str) -> str:
     """Return a flag in words."""
     code, _, reason = flag.partition(":")
     if code == "withheld":
-        return f"withheld: {words(reason)}"
+        return f"withheld: {WITHHELD.get(reason, words(reason))}"
     return FLAGS.get(flag, words(flag))
 
 
@@ -128,41 +152,68 @@ def words(key: str) -> str:
 
 
 def facts(mapping: Mapping[str, JsonValue] | None, *, leave_out: Iterable[str] = ()) -> tuple[Fact, ...]:
-    """Return open facts in their order, absent ones left out."""
+    """Return open facts, absent ones left out: those with a usual place first, the rest in their own order."""
     skipped = set(leave_out)
-    return tuple(
-        Fact(words(key), value_words(value))
-        for key, value in (mapping or {}).items()
-        if value is not None and key not in skipped
-    )
+    given = {key: value for key, value in (mapping or {}).items() if value is not None and key not in skipped}
+    return tuple(Fact(label(key), value_words(given[key])) for key in _ordered(given, _USUAL_ORDER))
+
+
+def label(key: str) -> str:
+    """Return a key of a file as a label.
+
+    Examples
+    --------
+    >>> label("on_resistance"), label("kv"), label("pwm")
+    ('On resistance', 'Kv', 'PWM')
+    """
+    spoken = words(key)
+    return _LABELS.get(key, spoken[:1].upper() + spoken[1:])
 
 
 def value_words(value: JsonValue) -> str:
-    """Return a value of a file in words: lists with commas, mappings as ``key value``."""
+    """Return a value of a file in words: lists with semicolons, mappings as ``key value``, units as print has them."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Mapping):
-        first = sorted(value, key=lambda key: key != "value")
-        return ", ".join(_pair_words(key, value[key]) for key in first if value[key] is not None)
+        given = [key for key in value if value[key] is not None]
+        return ", ".join(_pair_words(key, value[key]) for key in _ordered(given, _FIRST_KEYS))
     if isinstance(value, list):
         return "; ".join(value_words(item) for item in value)
-    return "" if value is None else str(value)
+    return "" if value is None else measured_words(str(value))
 
 
-def price_words(price: Price | None) -> str:
-    """Return what one piece cost, where and when; empty if nothing is known."""
+def measured_words(text: str) -> str:
+    """Return a value with a unit as print has it; any other text unchanged.
+
+    Examples
+    --------
+    >>> measured_words("22.5 degC"), measured_words("5.0e-5 kg*m**2"), measured_words("N52 arc")
+    ('22.5 °C', '5.0e-5 kg·m²', 'N52 arc')
+    """
+    number, _, unit = text.partition(" ")
+    return f"{number} {unit_text(unit)}" if _NUMBER.fullmatch(number) and unit and " " not in unit else text
+
+
+def price_words(price: Price | None, *, bought: bool) -> str:
+    """Return what one piece costs, where, and when that was seen, as a sentence; empty if nothing is known."""
     if price is None:
         return ""
     shipping = f" plus {price.shipping:.2f} {price.currency} shipping" if price.shipping is not None else ""
-    channel = {"direct": ", direct from the maker", "retail": ", from a shop"}.get(price.channel or "", "")
-    seen = f", price seen {price.seen}" if price.seen else ""
-    return f"{price.amount:.2f} {price.currency}{shipping}{channel}{seen}"
+    channel = {"direct": ", direct from the maker", "retail": ", in a shop"}.get(price.channel or "", "")
+    seen = f", seen {price.seen}" if price.seen else ""
+    verb = "Price of one" if bought else "It sells at"
+    return f"{verb}{':' if bought else ''} {price.amount:.2f} {price.currency}{shipping}{channel}{seen}."
 
 
 def not_measured(measured: Iterable[str]) -> tuple[str, ...]:
     """Return the titles of the motor quantities that a campaign has no figure of."""
     known = set(measured) | _NOT_OF_A_MOTOR
     return tuple(term.title for term in QUANTITIES.values() if term.name not in known)
+
+
+def href(path: str) -> str:
+    """Return a relative path as a link."""
+    return percent_encoded(path, safe="/")
 
 
 def size_words(count: int) -> str:
@@ -176,6 +227,12 @@ def size_words(count: int) -> str:
     if count < 1000:
         return f"{count} B"
     return f"{count / 1000:.1f} kB" if count < 1_000_000 else f"{count / 1_000_000:.1f} MB"
+
+
+def _ordered(keys: Iterable[str], usual: Sequence[str]) -> list[str]:
+    """Return keys in their usual order, those without one after them as they came."""
+    places = {key: place for place, key in enumerate(usual)}
+    return sorted(keys, key=lambda key: places.get(key, len(places)))
 
 
 def _pair_words(key: str, value: JsonValue) -> str:
