@@ -85,7 +85,7 @@ def test_plain_papermill_gives_the_same_figures(built: Path, tmp_path: Path) -> 
     )
     cells = json.loads(out.read_text())["cells"]
     shown = cells[-1]["outputs"][-1]["data"]["application/vnd.benchproof.results+json"]
-    assert shown == results(built)
+    assert {**shown, "claims": []} == results(built)  # claims look at other campaigns; `build` adds them
 
 
 def test_a_misspelt_parameter_fails_under_plain_papermill_too(built: Path, tmp_path: Path) -> None:

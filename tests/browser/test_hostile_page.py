@@ -21,7 +21,7 @@ from benchproof.campaign.models.lab import Lab
 from benchproof.report.page import POLICY
 from benchproof.report.render import templates_folder
 from benchproof.report.site import assemble_index, assemble_report
-from report.sample_notebook import CAMPAIGN, sample_notebook
+from report.sample_notebook import CAMPAIGN, sample_claims, sample_notebook
 
 pytestmark = pytest.mark.browser
 
@@ -61,7 +61,8 @@ def hostile_site(tmp_path_factory) -> Path:
         (source / name).write_bytes(buffer.getvalue() if name == photo else b"<script>window.ran=9</script>")
     site = root / "site"
     notebook = sample_notebook(spiteful, text=WORDS, photo=photo)
-    found = assemble_report(site / "reports" / CAMPAIGN, notebook, source, declared, preview=True)
+    claims = sample_claims(spiteful)
+    found = assemble_report(site / "reports" / CAMPAIGN, notebook, source, declared, preview=True, claims=claims)
     # The lab file's own checks already refuse letters that turn others.
     upright = SPITE.replace("\u202e", "").replace("\u202c", "")
     lab = Lab.model_validate({"lab": {"name": upright, "currency": "EUR", "disclosure": upright}, "seed": 1})

@@ -14,7 +14,7 @@ from PIL import Image
 from benchproof.report.collect import collect
 from benchproof.report.records import Chart
 from benchproof.report.site import assemble_report, curve_csv, read_report, sum_line
-from report.sample_notebook import CAMPAIGN, charts, sample_notebook
+from report.sample_notebook import CAMPAIGN, charts, sample_claims, sample_notebook
 
 DECLARED = ("campaign.yaml", "raw/a1.csv", "raw/a2-slip.csv", "photos/bell.jpg")
 LOG = b"t_ms,thrust\r\n0,1\r\n\xff\x00 odd bytes stay"
@@ -32,11 +32,16 @@ def campaign_folder(tmp_path: Path) -> Path:
     return folder
 
 
+def assembled(target: Path, campaign_folder: Path) -> Path:
+    notebook = sample_notebook(photo="photos/bell.jpg")
+    assemble_report(target, notebook, campaign_folder, DECLARED, preview=True, claims=sample_claims())
+    return target
+
+
 @pytest.fixture
 def report(tmp_path: Path, campaign_folder: Path) -> Path:
     target = tmp_path / "preview" / "reports" / CAMPAIGN
-    assemble_report(target, sample_notebook(photo="photos/bell.jpg"), campaign_folder, DECLARED, preview=True)
-    return target
+    return assembled(target, campaign_folder)
 
 
 def names(folder: Path) -> list[str]:
@@ -53,7 +58,7 @@ def test_everything_a_reader_may_want_stands_beside_the_page(report: Path) -> No
 
 def test_two_assemblies_are_the_same_bytes(report: Path, tmp_path: Path, campaign_folder: Path) -> None:
     again = tmp_path / "again" / CAMPAIGN
-    assemble_report(again, sample_notebook(photo="photos/bell.jpg"), campaign_folder, DECLARED, preview=True)
+    assembled(again, campaign_folder)
     assert names(again) == names(report)
     assert all((again / name).read_bytes() == (report / name).read_bytes() for name in names(report))
 

@@ -26,6 +26,8 @@ START_TIMEOUT: Final = 120
 """Seconds a kernel may take to answer; many may be starting at once."""
 
 _KEPT_CELL_METADATA: Final = ("tags", "benchproof")
+_HANDED_OUT: Final = "handed-out"
+_TRIALS: Final = "application/vnd.benchproof.trials+json"
 
 
 @contextlib.contextmanager
@@ -88,7 +90,23 @@ class Run:
     sections: frozenset[str]
 
 
-def execute(run: Run, workspace: Path, failed: Path) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Executed:
+    """What came of a run.
+
+    Parameters
+    ----------
+    notebook : dict
+        The executed notebook, without times, paths and random names.
+    trials : dict
+        The figures' trials (see :mod:`benchproof.findings.stored`), handed out by a cell that no reader sees.
+    """
+
+    notebook: dict[str, Any]
+    trials: dict[str, Any]
+
+
+def execute(run: Run, workspace: Path, failed: Path) -> Executed:
     """Run a campaign's notebook in a workspace.
 
     Parameters
@@ -102,8 +120,8 @@ def execute(run: Run, workspace: Path, failed: Path) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        The executed notebook, without times, paths and random names.
+    Executed
+        The notebook and its figures' trials.
 
     Raises
     ------
@@ -116,7 +134,7 @@ def execute(run: Run, workspace: Path, failed: Path) -> dict[str, Any]:
 
     source = workspace.parent / f"{run.kind}.ipynb"
     target = workspace.parent / "executed.ipynb"
-    source.write_text(nbformat.writes(prepared(run)), encoding="utf-8")
+    source.write_text(nbformat.writes(_with_handing_out(prepared(run))), encoding="utf-8")
     try:
         with _quiet(), TemporaryDirectory(prefix="benchproof-") as sockets:
             papermill.execute_notebook(
@@ -134,7 +152,22 @@ def execute(run: Run, workspace: Path, failed: Path) -> dict[str, Any]:
     except Exception as error:
         raise _failure(run, error, target, failed) from error
     notebook: dict[str, Any] = json.loads(target.read_text(encoding="utf-8"))
-    return cleaned(notebook, run.parameters)
+    trials = _taken_out(notebook)
+    return Executed(cleaned(notebook, run.parameters), trials)
+
+
+def _with_handing_out(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:
+    """Add a cell that shows the figures' trials, which are for the build and not for the page."""
+    cell = nbformat.v4.new_code_cell("bench.trials()", metadata={"tags": [_HANDED_OUT]})
+    notebook.cells.append(cell)
+    return notebook
+
+
+def _taken_out(notebook: dict[str, Any]) -> dict[str, Any]:
+    """Take that cell out of the executed notebook and return what it showed."""
+    cell = notebook["cells"].pop()
+    record: dict[str, Any] = cell["outputs"][0]["data"][_TRIALS]
+    return record
 
 
 @contextlib.contextmanager

@@ -22,6 +22,7 @@ from benchproof.errors import Fault, InputError
 from benchproof.findings.budget import budget_table, worth_a_budget
 from benchproof.findings.results import results
 from benchproof.findings.samples import with_model
+from benchproof.findings.stored import packed
 from benchproof.methods import built_tests, known_choices, registry
 from benchproof.methods.bench import Bench
 from benchproof.notebooks.display import Shown, shown_chart, shown_method, shown_table
@@ -187,6 +188,10 @@ class OpenBench:
         )
         count = sum(q["value"] is not None for q in record["quantities"])
         return Shown("results", record, f"{count} figures of {self!r}")
+
+    def trials(self) -> Shown:
+        """Return the trials of all figures, for what looks at several campaigns."""
+        return Shown("trials", packed(self.figures), f"trials of {self!r}")
 
 
 class Section:

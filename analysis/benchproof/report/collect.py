@@ -82,13 +82,15 @@ class Collected:
     results_data: Mapping[str, Any]
 
 
-def collect(notebook: Mapping[str, Any]) -> Collected:
+def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = ()) -> Collected:
     """Return what an executed notebook shows, by section.
 
     Parameters
     ----------
     notebook : Mapping
         The notebook as JSON gives it (nbformat 4). Only our own mime types are read; HTML never is.
+    claims : sequence of Mapping
+        ``claims`` of results.json, which look at other campaigns and so are no output of the notebook.
 
     Returns
     -------
@@ -103,7 +105,7 @@ def collect(notebook: Mapping[str, Any]) -> Collected:
     outputs = list(_outputs(notebook))
     page = _only(outputs, "page", Page)
     results_place, unordered = _only_data(outputs, "results")
-    results_data = in_order(unordered)
+    results_data = in_order({**unordered, "claims": list(claims)})
     charts = [_drawn(place, bundle, data) for place, kind, data, bundle in outputs if kind == "chart"]
     tables = _named(outputs, "table", Table)
     methods = _named(outputs, "method", Method)
@@ -115,6 +117,17 @@ def collect(notebook: Mapping[str, Any]) -> Collected:
     shared = sections.pop("page", Section("page"))
     results = _judge(results_place, results_data, Results)
     return Collected(page, tuple(sections.values()), shared, results, results_data)
+
+
+def results_of(notebook: Mapping[str, Any]) -> dict[str, Any]:
+    """Return results.json of an executed notebook, keys in the contract's order.
+
+    Raises
+    ------
+    InputError
+        If the notebook shows none, or several.
+    """
+    return in_order(_only_data(list(_outputs(notebook)), "results")[1])
 
 
 _Output = tuple[str, str, Mapping[str, Any], Mapping[str, Any]]

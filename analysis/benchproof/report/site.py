@@ -42,6 +42,7 @@ def assemble_report(
     declared: Sequence[str],
     *,
     preview: bool,
+    claims: Sequence[Mapping[str, Any]] = (),
 ) -> Collected:
     """Write one report into an empty folder.
 
@@ -57,6 +58,8 @@ def assemble_report(
         Files the campaign declares, relative to its folder.
     preview : bool
         Whether it is a preview.
+    claims : sequence of Mapping
+        ``claims`` of results.json, from the second pass.
 
     Returns
     -------
@@ -68,7 +71,7 @@ def assemble_report(
     InputError
         If the notebook's outputs, a photo or a quote cannot be used.
     """
-    collected = collect(notebook)
+    collected = collect(notebook, claims)
     folder.mkdir(parents=True)
     _write(folder / "results.json", _json(collected.results_data))
     _write(folder / f"{collected.page.campaign}.ipynb", json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
