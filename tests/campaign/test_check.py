@@ -155,9 +155,17 @@ def test_a_claim_against_a_value_needs_the_figures_own_unit(root: Path) -> None:
 
 @pytest.mark.parametrize(("margin", "good"), [("3 %", True), ("0.5 N", True), ("0.5 g", False), ("-3 %", False)])
 def test_a_margin_is_relative_or_in_the_figures_own_unit(root: Path, margin: str, good: bool) -> None:
-    claim = f'claims: [{{say: S, quantity: thrust, relation: more, by: "{margin}", than: label}}]\n'
+    claim = f'claims: [{{say: S, quantity: thrust, relation: more, by: "{margin}", than: 8 N}}]\n'
     write(root, campaign=GOOD.replace("text: |", f"{claim}text: |"))
     assert check(root) if good else faults(root)[0].place == "claims[0].by"
+
+
+def test_a_label_is_claimed_against_only_where_it_states_the_figure(root: Path) -> None:
+    claim = "claims: [{say: S, quantity: thrust, relation: at_least, than: label}]\n"
+    write(root, campaign=GOOD.replace("text: |", f"{claim}text: |"))
+    assert [(fault.place, fault.found) for fault in faults(root)] == [
+        ("claims[0].than", "label, which states no thrust")
+    ]
 
 
 def test_one_log_is_not_two_runs(root: Path) -> None:

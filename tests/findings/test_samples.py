@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from benchproof.findings.results import entry, in_order
-from benchproof.findings.samples import model_mean, with_model
+from benchproof.findings.samples import drawn_degrees, model_mean, with_model
 from benchproof.methods.records import Figure
-from benchproof.trials.distributions import NORMAL
+from benchproof.trials.distributions import NORMAL, Shape
 from benchproof.trials.engine import Source, Trials
 from benchproof.trials.quantity import Quantity, combine
 
@@ -53,6 +54,23 @@ def test_the_models_interval_holds_the_models_mean() -> None:
         low, high = model_mean(samples, ("c", str(k)), trials).interval(0.95)
         inside.append(low <= 5 <= high)
     assert 0.93 <= np.mean(inside) <= 0.985
+
+
+@pytest.mark.parametrize("samples", [2, 3])
+@pytest.mark.parametrize("ratio", [0.1, 0.5, 1.0, 3.0, 10.0])
+def test_the_spread_beside_known_errors_covers_as_stated(samples: int, ratio: float) -> None:
+    """Spread of the mean `ratio` times the shared known error: 93 to 97 %, by integrating over what s may come out as."""
+    df = samples - 1
+    spreads = ratio * np.sqrt(stats.chi2.ppf((np.arange(60) + 0.5) / 60, df) / df)
+    trials = Trials(7, 4000)
+    known = trials.draw(Source(("known",), "", NORMAL))
+    inside = []
+    for k, standard in enumerate(spreads):
+        shape = Shape("student", df, drawn_degrees(df, standard, 1.0))
+        apart = standard * trials.draw(Source(("spread", str(k)), "", shape))
+        half_width = np.quantile(np.abs(known + apart), 0.95)
+        inside.append(2 * stats.norm.cdf(half_width / np.hypot(1.0, ratio)) - 1)
+    assert 0.93 <= np.mean(inside) <= 0.97
 
 
 def test_a_sample_that_does_not_get_there_leaves_the_others_to_speak(trials: Trials) -> None:

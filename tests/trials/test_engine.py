@@ -111,7 +111,7 @@ def test_a_source_has_one_distribution(trials: Trials) -> None:
 
 
 @pytest.mark.parametrize(
-    ("df", "tabulated"), [(1, 1), (2.9, 2), (50, 50), (50.9, 50), (59, 50), (60, 60), (119, 80), (1e9, 240)]
+    ("df", "tabulated"), [(1, 1), (2.9, 2.875), (50, 50), (50.9, 50), (59, 50), (60, 60), (119, 80), (1e9, 240)]
 )
 def test_degrees_of_freedom_are_floored_to_a_table(df: float, tabulated: int) -> None:
     assert tabulated_degrees(df) == tabulated

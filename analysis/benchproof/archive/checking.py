@@ -9,10 +9,12 @@ from benchproof.archive.outcome import Outcome
 from benchproof.campaign.check import check_campaign
 from benchproof.errors import BenchproofError, unforeseen
 from benchproof.methods import built_tests, known_choices
+from benchproof.rig.build import build_instrument
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from benchproof.campaign.check import Checked
     from benchproof.campaign.workspace import Workspace
 
 
@@ -58,8 +60,23 @@ def check_all(workspace: Workspace, names: Sequence[str]) -> tuple[Judgement, ..
 def _judged(workspace: Workspace, name: str) -> Judgement:
     try:
         checked = check_campaign(workspace, name, built_tests=built_tests(), known_choices=known_choices())
+        _fit_calibrations(checked)
         return Judgement(name, (), tuple(f"{r.where}: {r.message}" for r in checked.remarks))
     except BenchproofError as error:
         return Judgement(name, tuple(str(error).splitlines()))
     except Exception as error:  # noqa: BLE001 - a mistake of ours in one campaign must not stop the others
         return Judgement(name, (unforeseen(name, error),))
+
+
+def _fit_calibrations(checked: Checked) -> None:
+    """Fit every calibration in force, which shows loads and indications that no straight or bent line joins.
+
+    Raises
+    ------
+    BenchproofError
+        If one has no usable fit.
+    """
+    for name, entry in checked.rig.instruments.items():
+        for day in {checked.day(test) for test in checked.campaign.tests}:
+            if entry.calibration_on(day) is not None:
+                build_instrument(checked.rig, name, day, checked.table)

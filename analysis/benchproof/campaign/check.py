@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -10,6 +10,7 @@ from benchproof.campaign.faults import validated
 from benchproof.campaign.logs import read_log
 from benchproof.campaign.models.base import required
 from benchproof.campaign.models.campaign import Campaign
+from benchproof.campaign.models.tests import LoggedTest
 from benchproof.campaign.quoting import Quote, parse
 from benchproof.campaign.references import claim_faults, quote_faults, reference_faults
 from benchproof.campaign.workspace import LAB, Workspace, campaign_file, rig_file
@@ -149,8 +150,16 @@ class Checked:
             if test.test == "thrust_sweep" and test.air is None:
                 sentence = "the air was not measured: figures stay as tested, and coefficients are left out"
                 yield Remark("air_missing", test.log, sentence)
-            if getattr(test, "log", None) and test.test in self.built and test.exclude is None:
-                yield from self.log(test).remarks
+        logged = [test for test in self.campaign.tests if isinstance(test, LoggedTest)]
+        read = {test.log: test for test in logged if _counts(test, self.built)}
+        for each in read.values():
+            for remark in self.log(each).remarks:
+                yield replace(remark, where=remark.where.removeprefix(f"{self.folder}/"))
+
+
+def _counts(test: Any, built: Collection[str]) -> bool:
+    """Say whether a test's log is read for its figures."""
+    return bool(getattr(test, "log", None)) and test.test in built and test.exclude is None
 
 
 def logs_of(test: Any) -> Iterator[str]:
@@ -283,7 +292,7 @@ def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:
         for name in (getattr(test, "photo", None), *logs_of(test)):
             if name is not None:
                 yield from _faults_of(checked.place, name)
-        if logs and getattr(test, "log", None) and test.test in checked.built and test.exclude is None:
+        if logs and _counts(test, checked.built):
             yield from _faults_of(checked.log, test)
 
 

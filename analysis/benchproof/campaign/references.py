@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pydantic_core import PydanticCustomError
 
+from benchproof.campaign.models.campaign import LABELLED
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
 from benchproof.campaign.models.layout import NEEDED_CHANNELS, channel_measures, layout_problems
 from benchproof.campaign.quoting import Quote
@@ -251,10 +252,16 @@ def claim_faults(
     for piece in pieces:
         if isinstance(piece, Quote) and piece.than is not None and piece.than not in (*campaigns, "label"):
             yield _absent(places, ("text",), piece.than, tuple(campaigns), "campaign")
+    stated = _stated_on_label(campaign)
     for position, claim in enumerate(campaign.claims):
+        path = ("claims", position, "than")
+        if claim.than == "label" and LABELLED.get(claim.quantity) not in stated:
+            found = f"label, which states no {LABELLED.get(claim.quantity, claim.quantity)}"
+            expected = "a label that states it"
+            remedy = "Add it to label: of the specimen, or compare with a campaign or a value."
+            yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
         if claim.than == "label" or claim.than in campaigns:
             continue
-        path = ("claims", position, "than")
         try:
             read_measured(claim.than, quantity_dimension(claim.quantity))
         except UnitError as error:
@@ -264,6 +271,14 @@ def claim_faults(
             else:
                 known = ("label", *campaigns)
                 yield _absent(places, path, claim.than, known, "campaign, label, or a value with its unit")
+
+
+def _stated_on_label(campaign: Campaign) -> frozenset[str]:
+    """Return what the seller's label states."""
+    label = campaign.specimen.label if campaign.specimen else None
+    if label is None:
+        return frozenset()
+    return frozenset(name for name in type(label).model_fields if getattr(label, name) is not None)
 
 
 def quote_faults(checked: Checked, pieces: Sequence[str | Quote], places: Places) -> Iterator[Fault]:

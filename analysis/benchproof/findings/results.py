@@ -131,5 +131,5 @@ def entry(figure: Figure, coverage: float) -> dict[str, Any]:
 
 def curve_file(chart: Chart, series: Series) -> str:
     """Return the path of a curve file, relative to the report."""
-    place = re.sub(r"[^A-Za-z0-9._-]+", "-", series.label.removeprefix("Sample ")).strip("-")
+    place = re.sub(r"[^\w.-]+", "-", series.label.removeprefix("Sample ")).strip("-")
     return f"curves/{chart.name}--{place}.csv"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from benchproof.methods.records import Figure
-from benchproof.trials.distributions import student
+from benchproof.trials.distributions import Shape
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Quantity, combine, mean
 
@@ -21,6 +21,12 @@ if TYPE_CHECKING:
 
 LEAST_SPREAD: Final = 0.05
 """Samples that agree by luck far better than they were measured still count as this share of that uncertainty apart."""
+
+BESIDE_KNOWN: Final = 0.07
+"""How much a spread's draws gain in degrees of freedom from better known errors beside it (see `drawn_degrees`)."""
+
+MOST_DEGREES: Final = 240.0
+"""Degrees of freedom beyond which a draw is as good as normal."""
 
 ONE_SAMPLE: Final = "one_sample"
 
@@ -78,7 +84,7 @@ def model_mean(samples: Sequence[Quantity], identity: tuple[str, ...], trials: T
     Quantity
         What the samples differ by holds both their spread and what was drawn for each of them alone (mounting,
         scatter, reading), so these are counted once, as s / sqrt(n) with n - 1 degrees of freedom (Student);
-        what all samples share stays as it is.
+        what all samples share stays as it is. Its draws have the degrees of freedom of :func:`drawn_degrees`.
     """
     owners: dict[tuple[str, ...], int] = {}
     for sample in samples:
@@ -90,6 +96,35 @@ def model_mean(samples: Sequence[Quantity], identity: tuple[str, ...], trials: T
     middle = mean(*samples).without(alone)
     if not spread:
         return middle
-    source = Source(identity, "spread of samples", student(len(samples) - 1))
-    apart = Quantity.of(0.0, spread / len(samples) ** 0.5, source, trials)
+    standard = spread / len(samples) ** 0.5
+    df = len(samples) - 1
+    shape = Shape("student", df, drawn_degrees(df, standard, middle.standard_uncertainty))
+    apart = Quantity.of(0.0, standard, Source(identity, "spread of samples", shape), trials)
     return combine(np.add, middle, apart)
+
+
+def drawn_degrees(df: float, standard: float, known: float) -> float:
+    """Return the degrees of freedom a spread is drawn with beside errors that are known.
+
+    Parameters
+    ----------
+    df : float
+        Degrees of freedom the spread is known with.
+    standard : float
+        Its standard uncertainty of the mean, s / sqrt(n).
+    known : float
+        Standard uncertainty of everything else.
+
+    Returns
+    -------
+    float
+        ``df (1 + 0.07 (known / standard)^2)``, at most 240.
+
+    Notes
+    -----
+    A Student draw of ``df`` degrees added to a known error covers too much (0.95 to 0.99 for two samples, the more
+    the known error dominates), the effective degrees of Welch and Satterthwaite too little (0.87 to 0.95). With this
+    rule, found by simulation of normal samples at any ratio of the two, a 95 % interval holds the truth in 94.0 to
+    96.8 % for two samples and in 95.0 to 96.7 % for three. It goes over into plain Student where the spread dominates.
+    """
+    return min(df * (1 + BESIDE_KNOWN * (known / standard) ** 2), MOST_DEGREES)

@@ -7,6 +7,7 @@ release can move a figure.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
@@ -23,6 +24,7 @@ Kind = Literal["normal", "rectangular", "triangular", "student", "joint"]
 
 _COARSE_DEGREES: Final = (60, 80, 120, 240)
 _LAST_FINE_DEGREE: Final = 50
+_EIGHTHS_UP_TO: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,9 @@ class Shape:
         standard deviation of Student's distribution.
     df : float or None
         Degrees of freedom, at least 1; for ``student`` and ``joint`` only.
+    drawn : float or None
+        Degrees of freedom of the draws where they are not ``df``: more of them, and so lighter tails, where the
+        source stands beside better known ones.
 
     Raises
     ------
@@ -46,12 +51,18 @@ class Shape:
 
     kind: Kind
     df: float | None = None
+    drawn: float | None = None
 
     def __post_init__(self) -> None:
         wants = self.kind in {"student", "joint"}
         if wants != (self.df is not None) or (self.df is not None and not self.df >= 1):
             message = f"a {self.kind} shape with {self.df} degrees of freedom"
             raise ValueError(message)
+
+    @property
+    def degrees_drawn(self) -> float | None:
+        """Degrees of freedom of the draws."""
+        return self.df if self.drawn is None else self.drawn
 
 
 NORMAL: Final = Shape("normal")
@@ -64,14 +75,16 @@ def student(df: float | None) -> Shape:
     return NORMAL if df is None or np.isinf(df) else Shape("student", df)
 
 
-def tabulated_degrees(df: float) -> int:
-    """Return the degrees of freedom of the table used: ``df`` floored to 1..50, 60, 80, 120, 240.
+def tabulated_degrees(df: float) -> float:
+    """Return the degrees of freedom of the table used: ``df`` floored to eighths up to 10, 11..50, 60, 80, 120, 240.
 
     Flooring widens an interval, never narrows it: a 95 % interval for a whole number of degrees by 0.5 % at
     the most, which is where 240 stands for very many.
     """
+    if df < _EIGHTHS_UP_TO:
+        return math.floor(df * 8) / 8
     if df < _LAST_FINE_DEGREE + 1:
-        return int(df)
+        return math.floor(df)
     return max((degree for degree in _COARSE_DEGREES if degree <= df), default=_LAST_FINE_DEGREE)
 
 
@@ -172,8 +185,8 @@ _FAR: Final = (
 )
 
 
-@lru_cache(maxsize=64)
-def score_table(kind: Kind, degrees: int | None, count: int) -> FloatArray:
+@lru_cache(maxsize=128)
+def score_table(kind: Kind, degrees: float | None, count: int) -> FloatArray:
     """Return the ascending, read-only scores of a distribution at the midpoints of ``count`` strata.
 
     Normal, rectangular and triangular scores have mean 0 and mean square 1 exactly; Student's are the plain
@@ -193,7 +206,7 @@ def score_table(kind: Kind, degrees: int | None, count: int) -> FloatArray:
         case "triangular":
             scores = _unit(np.sign(2 * p - 1) * (1 - np.sqrt(1 - np.abs(2 * p - 1))))
         case "student":
-            scores = _odd(np.asarray(special.stdtrit(float(degrees or 0), p), dtype=np.float64))
+            scores = _odd(np.asarray(special.stdtrit(degrees or 0.0, p), dtype=np.float64))
         case _:
             message = f"a {kind} shape is drawn together with its fellows, not alone"
             raise ValueError(message)
@@ -201,7 +214,7 @@ def score_table(kind: Kind, degrees: int | None, count: int) -> FloatArray:
 
 
 @lru_cache(maxsize=32)
-def spread_table(degrees: int, count: int) -> FloatArray:
+def spread_table(degrees: float, count: int) -> FloatArray:
     """Return the read-only scores of sqrt(df / chi-square), common to jointly Student estimates."""
     chi_square = 2 * special.gammaincinv(degrees / 2, _midpoints(count))
     return frozen(np.sqrt(degrees / chi_square))

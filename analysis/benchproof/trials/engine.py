@@ -125,7 +125,7 @@ class Trials:
 
     def _scores(self, source: Source) -> FloatArray:
         shape = source.shape
-        degrees = None if shape.df is None else tabulated_degrees(shape.df)
+        degrees = None if shape.degrees_drawn is None else tabulated_degrees(shape.degrees_drawn)
         return frozen(score_table(shape.kind, degrees, self.count)[self._order(source.identity)])
 
     def _order(self, identity: tuple[str, ...]) -> NDArray[np.intp]:

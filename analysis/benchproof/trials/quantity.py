@@ -306,7 +306,7 @@ def _weights(parts: tuple[Part, ...], count: int) -> FloatArray:
             groups.setdefault(key, []).append(part)
     exponent = np.zeros(count)
     for group in groups.values():
-        nu = tabulated_degrees(group[0].source.shape.df or 1.0)
+        nu = tabulated_degrees(group[0].source.shape.degrees_drawn or 1.0)
         square = reduce(np.add, (part.draws**2 for part in group))
         exponent += 0.5 * ((nu + len(group)) * np.log1p(square / nu) - square)
     return np.asarray(np.exp(exponent - exponent.max()), dtype=np.float64)

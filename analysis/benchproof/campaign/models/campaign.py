@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
@@ -19,6 +20,19 @@ if TYPE_CHECKING:
 
 RESERVED: Final = ("rigs",)
 """Folder names under runs/ that no campaign may have."""
+
+
+LABELLED: Final = MappingProxyType(
+    {
+        "kv_no_load": "kv",
+        "kv_back_emf": "kv",
+        "mass": "mass",
+        "thrust": "thrust",
+        "current": "current",
+        "winding_resistance_20c": "resistance",
+    }
+)
+"""What a seller's label states, by the figure it is held against."""
 
 
 class Dates(Model):

@@ -15,19 +15,19 @@ from scipy.stats import t as student_t
 
 from benchproof.methods.plateaus import noise_of_mean
 from benchproof.methods.smoother import COINCIDENT, Smooth, smooth
-from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_part
+from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_part, throttle_law
 from benchproof.methods.sweep.propeller import FIGURES
 from benchproof.trials.distributions import RECTANGULAR, student
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from benchproof.methods.sweep.air_reference import Law
     from benchproof.methods.sweep.points import Points
-    from benchproof.methods.sweep.propeller import Monomial
     from benchproof.trials.engine import Trials
 
     FloatArray = NDArray[np.float64]
@@ -146,13 +146,13 @@ class SweepCurves:
         sideways = self._sideways(axis)
         if sideways is not None:
             total -= (rows * fit.slope()) @ sideways
-        shift, parts = self._shift_error(monomial, axis)
-        along_shift, axis_parts = self._axis_shift_error(axis)
-        total += shift - (rows @ fit.slope())[:, None] * along_shift
+        total += self._shift_error(monomial.powers, axis, rows)
+        moved = [axis] if axis != "throttle" else []
+        total -= self._shift_error(dict.fromkeys(moved, 1.0), axis, rows * fit.slope())
         if monomial.density and points.reference_density is None and points.density is not None:
             total += monomial.density * np.log(points.density.trials / points.density.value)
         density = points.density.parts if points.density is not None else ()
-        return total, _once((*points.parts, *density, *parts, *axis_parts))
+        return total, _once((*points.parts, *density, *self._shift_parts((*monomial.powers, *moved), axis)))
 
     def _sideways(self, axis: str) -> FloatArray | None:
         if axis == "throttle":
@@ -236,34 +236,49 @@ class SweepCurves:
             return np.zeros(1)
         return np.log(points.reference_density / points.density.trials)
 
-    def _exponent(self, root: str, axis: str) -> float:
-        return LAWS[HELD_ON_AXIS[axis]].exponents[root].value
+    @cached_property
+    def _throttle_law(self) -> Law:
+        return throttle_law(self.points.throttle, self.points.roots)
 
-    def _shift_error(self, monomial: Monomial, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
-        """Return the error of a figure's shift to reference air, shape (trials,), and its sources."""
-        total = np.zeros(1)
-        parts: list[Part] = []
-        for root, power in monomial.powers.items():
-            moved, sources = self._root_shift_error(root, axis)
-            total = total + power * moved
-            parts.extend(sources)
-        return total, tuple(parts)
+    def _law(self, axis: str) -> Law:
+        held = HELD_ON_AXIS[axis]
+        return self._throttle_law if held == "throttle" else LAWS[held]
 
-    def _axis_shift_error(self, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
-        if axis == "throttle":
-            return np.zeros(1), ()
-        return self._root_shift_error(axis, axis)
+    def _exponent(self, root: str, axis: str) -> FloatArray:
+        """Return a root's exponent at every plateau, shape (n,)."""
+        return np.broadcast_to(self._law(axis).exponents[root].value, self.points.throttle.shape)
 
-    def _root_shift_error(self, root: str, axis: str) -> tuple[FloatArray, tuple[Part, ...]]:
+    def _shift_error(self, powers: Mapping[str, float], axis: str, rows: FloatArray) -> FloatArray:
+        """Return the error of a product's shift to reference air, shape (m, trials) or (m, 1).
+
+        Parameters
+        ----------
+        powers : Mapping of str to float
+            Exponent of each root in the product.
+        axis : str
+            Along which the curve is read.
+        rows : FloatArray
+            Weights of the plateaus, shape (m, n).
+        """
+        total = np.zeros((rows.shape[0], 1))
         if not self._log_ratio:
-            return np.zeros(1), ()
-        exponent = self._exponent(root, axis)
-        error = exponent * (self._log_ratio_trials - self._log_ratio)
-        uncertain = exponent_part(LAWS[HELD_ON_AXIS[axis]], root, self.trials)
-        if uncertain is None:
-            return error, ()
-        part, standard = uncertain
-        return error + standard * part.draws * self._log_ratio_trials, (part,)
+            return total
+        for root, power in powers.items():
+            exponent = rows @ self._exponent(root, axis)
+            total = total + power * exponent[:, None] * (self._log_ratio_trials - self._log_ratio)
+            part = exponent_part(self._law(axis), root, self.trials)
+            if part is not None:
+                half_width = np.broadcast_to(self._law(axis).exponents[root].half_width, self.points.throttle.shape)
+                standard = rows @ half_width / 3**0.5
+                total = total + power * standard[:, None] * part.draws * self._log_ratio_trials
+        return total
+
+    def _shift_parts(self, roots: Iterable[str], axis: str) -> tuple[Part, ...]:
+        """Return the sources of that error."""
+        if not self._log_ratio:
+            return ()
+        found = (exponent_part(self._law(axis), root, self.trials) for root in roots)
+        return tuple(part for part in found if part is not None)
 
 
 def _once(parts: Sequence[Part]) -> tuple[Part, ...]:
