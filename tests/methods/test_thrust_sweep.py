@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 from benchmarks import sweep_coverage as bench
+from benchmarks.coverage import drawn_bench
 from benchproof.errors import MethodError
 from benchproof.methods.sweep.propeller import FIGURES, thrust_ceiling
 from benchproof.methods.sweep.run import reduce_run
@@ -19,7 +20,7 @@ from benchproof.trials.engine import Trials
 
 def one_run(seed: int = 3, trials: int = 1000):
     rng = np.random.default_rng([seed, 77])
-    true = bench._bench(seed, rng)
+    true = drawn_bench(seed, rng)
     engine = Trials(1, trials)
     air = bench.Air(20.0, 100_000.0, 0.4)
     return bench._run(true, "A", "A-1", air, bench.SweepPlan(), engine), engine
