@@ -77,7 +77,7 @@ class Bench:
         """Return the instrument a log's channel comes from: the layout's, or the one that measures it."""
         layout = test.layout or self.rig.logs[test.test]
         measures = channel_measures(channel) or channel
-        return self.instrument(measures, test, layout.channels[channel].instrument)
+        return self.instrument(measures, test, channel, named=layout.channels[channel].instrument)
 
     def occasion(self, test: Any) -> Occasion:
         """Return where and when a test was made; the date is the test's own or the campaign's."""
@@ -101,22 +101,49 @@ class Bench:
         digest = hashlib.blake2b(_content(test).encode(), digest_size=8).hexdigest()
         return f"{test.test}:{test.sample}:{digest}" + (f":{twin}" if twin else "")
 
-    def instrument(self, measures: str, test: Any, named: str | None = None) -> Instrument:
+    def instrument(self, measures: str, test: Any, field: str = "", *, named: str | None = None) -> Instrument:
         """Return the instrument a reading was made with, under the calibration in force that day.
+
+        Parameters
+        ----------
+        measures : str
+            What it measures.
+        test : Test
+            The test; where the rig has several such instruments, its ``instruments:`` says which.
+        field : str
+            Field or channel of the reading; the test may name an instrument for it alone.
+        named : str or None
+            An instrument that a log's layout names; it goes before the test's.
 
         Raises
         ------
         InputError
             If none measures it, several do and none is named, or no calibration is in force.
         """
-        name = named or instrument_for(self.rig, measures, test.instruments)
+        chosen = test.named(field, measures)
+        name = named or instrument_for(self.rig, measures, {measures: chosen} if chosen else None)
         return build_instrument(self.rig, name, self.date(test), self.read_table)
 
-    def read(self, measures: str, written: Any, test: Any, key: str) -> Quantity:
-        """Return a typed value: with its own uncertainty, or with that of the rig's instrument."""
+    def read(self, measures: str, written: Any, test: Any, key: str, field: str = "") -> Quantity:
+        """Return a typed value: with its own uncertainty, or with that of the rig's instrument.
+
+        Parameters
+        ----------
+        measures : str
+            What its instrument measures.
+        written : Measured or Uncertain
+            The value as the file has it.
+        test : Test
+            The test it stands in.
+        key : str
+            Names the reading inside the test.
+        field : str
+            The field it stands in, where the test may name an instrument for that field.
+        """
         if hasattr(written, "standard"):
-            return self.stated(written, (*self._place(test), key), key)
-        return self.instrument(measures, test).reading([written.si], self.occasion(test), key, self.trials).quantity
+            return self.stated(written, self.place(test, key), key)
+        instrument = self.instrument(measures, test, field)
+        return instrument.reading([written.si], self.occasion(test), key, self.trials).quantity
 
     def stated(self, uncertain: Any, identity: tuple[str, ...], label: str) -> Quantity:
         """Return a value that brings its own uncertainty."""
@@ -130,7 +157,7 @@ class Bench:
         if test.air is None:
             return None
         readings = [
-            self.read(name, getattr(test.air, name), test, f"air {name}")
+            self.read(name, getattr(test.air, name), test, f"air {name}", name)
             for name in ("temperature", "pressure", "humidity")
         ]
         return combine(moist_air_density, *readings)
@@ -145,8 +172,9 @@ class Bench:
         used = {test.sample for test in tests}
         return tuple(sample.id for sample in required(self.campaign.specimen).samples if sample.id in used)
 
-    def _place(self, test: Any) -> tuple[str, ...]:
-        return (self.campaign.campaign, self.run_key(test))
+    def place(self, test: Any, *key: str) -> tuple[str, ...]:
+        """Return the identity of something that belongs to one test alone, such as the scatter of its points."""
+        return (self.campaign.campaign, self.run_key(test), *key)
 
 
 def _content(test: Any) -> str:

@@ -1,0 +1,67 @@
+"""Repeats of one test on one sample, and what other tests of the same sample came to."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.errors import Remark
+from benchproof.trials.quantity import Quantity, combine, mean
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from benchproof.methods import MethodModule
+    from benchproof.methods.bench import Bench
+    from benchproof.methods.records import Figure
+
+DISAGREE: Final = 3.0
+"""Repeats further apart than this many standard uncertainties of their difference are remarked on."""
+
+
+def combined(name: str, sample: str, repeats: Sequence[Quantity]) -> tuple[Quantity, tuple[Remark, ...]]:
+    """Return the mean of a sample's repeats, and a remark where they disagree."""
+    return mean(*repeats), tuple(_disagreement(name, sample, repeats))
+
+
+def _disagreement(name: str, sample: str, repeats: Sequence[Quantity]) -> Iterator[Remark]:
+    for one, other in combinations(repeats, 2):
+        apart = combine(np.subtract, one, other)
+        if abs(apart.value) > DISAGREE * apart.standard_uncertainty > 0:
+            sentence = (
+                f"repeats of {name} differ by {abs(apart.value / one.value):.2%}, more than {DISAGREE:g} times what "
+                "the stated sources allow; look at temperature, contacts and supply"
+            )
+            yield Remark("repeats_disagree", f"sample {sample}", sentence)
+            return
+
+
+def figure_of(module: MethodModule, name: str, sample: str, bench: Bench) -> Figure | None:
+    """Return a figure without operating point that another test gives of the same sample.
+
+    It is the figure that test publishes, repeats combined, drawn from the same trials; so what both tests share stays
+    correlated in whatever is made of it.
+
+    Parameters
+    ----------
+    module : module
+        The other test's method.
+    name : str
+        The figure.
+    sample : str
+        The sample.
+    bench : Bench
+        The campaign.
+
+    Returns
+    -------
+    Figure or None
+        None where the campaign has no such test of the sample.
+    """
+    inputs = [module.gather(test, bench) for test in bench.tests(module.METHOD.key) if test.sample == sample]
+    if not inputs:
+        return None
+    figures = module.reduce(inputs, bench).figures
+    return next((figure for figure in figures if figure.name == name and not figure.at), None)
