@@ -46,7 +46,7 @@ METHOD: Final = Method(
         "MacKinnon, White: Journal of Econometrics 29 (1985) 305 (scatter that grows with the abscissa) [from memory]",
     ),
     history=(Change("1.0", "First version."),),
-    cautions=("rotating_parts", "eyes_and_ears"),
+    cautions=("driven", "guards", "eyes_and_ears"),
 )
 
 TO_PEAK: Final[Mapping[str, float]] = {"peak": 1.0, "rms": math.sqrt(2), "rectified_mean": math.pi / 3}

@@ -9,7 +9,7 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from benchproof.errors import Remark
 
@@ -31,18 +31,24 @@ class Band:
         Outside it the figure is withheld.
     basis : str
         Where the numbers come from.
+    look : str
+        Where to look for a mistake.
     """
 
     usual: tuple[float, float]
     possible: tuple[float, float]
     basis: str
+    look: str = "look at units, tare, pole pairs and the power reading"
+
+
+_LIMITS: Final = ("usual", "possible")
 
 
 @cache
 def bands() -> Mapping[str, Band]:
     """Return the bands by figure name."""
     raw = json.loads(files("benchproof.methods").joinpath("sanity.json").read_text(encoding="utf-8"))
-    return {name: Band(tuple(entry["usual"]), tuple(entry["possible"]), entry["basis"]) for name, entry in raw.items()}
+    return {name: Band(**entry | {key: tuple(entry[key]) for key in _LIMITS}) for name, entry in raw.items()}
 
 
 def judged(figures: Iterable[Figure]) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
@@ -64,16 +70,13 @@ def judged(figures: Iterable[Figure]) -> tuple[tuple[Figure, ...], tuple[Remark,
         where = f"{figure.name} of sample {figure.sample}" + "".join(f", {v}" for v in figure.at.values())
         if not band.possible[0] <= value <= band.possible[1]:
             kept.append(figure.withheld("impossible"))
-            remarks.append(Remark("impossible", where, _sentence(value, band.possible, "possible")))
+            remarks.append(Remark("impossible", where, _sentence(value, band, band.possible, "possible")))
             continue
         kept.append(figure)
         if not band.usual[0] <= value <= band.usual[1]:
-            remarks.append(Remark("unusual", where, _sentence(value, band.usual, "usual")))
+            remarks.append(Remark("unusual", where, _sentence(value, band, band.usual, "usual")))
     return tuple(kept), tuple(remarks)
 
 
-def _sentence(value: float, limits: tuple[float, float], word: str) -> str:
-    return (
-        f"{value:.4g} is outside the {word} range {limits[0]:g} to {limits[1]:g} (SI); "
-        "look at units, tare, pole pairs and the power reading"
-    )
+def _sentence(value: float, band: Band, limits: tuple[float, float], word: str) -> str:
+    return f"{value:.4g} is outside the {word} range {limits[0]:g} to {limits[1]:g} (SI; {band.basis}); {band.look}"
