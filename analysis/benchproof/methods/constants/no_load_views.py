@@ -29,8 +29,6 @@ if TYPE_CHECKING:
 GRID: Final = 40
 """Places along an axis at which a curve and its interval are drawn."""
 
-_CONSTANTS: Final = ("kv_no_load", "kt", "km", "km_per_mass")
-
 
 def views(
     runs: Sequence[ReducedRun], figures: Sequence[Figure], bench: Bench
@@ -177,14 +175,9 @@ def _constants_table(runs: Sequence[ReducedRun], figures: Sequence[Figure], driv
         "km_per_mass": KM_PER_MASS_DEFINITION,
     }
     timing = timing_words(drive)
-    rows = []
-    for sample in dict.fromkeys(each.run.sample for each in runs):
-        own = {f.name: f.quantity for f in figures if f.sample == sample and f.name in _CONSTANTS}
-        driven = next(each.run.kv_back_emf for each in runs if each.run.sample == sample)
-        for name, quantity in {"kv_back_emf": driven, **own}.items():
-            if quantity is not None:
-                told = "no drive in it" if name == "kv_back_emf" else timing
-                rows.append((sample, *_printed(name, quantity, bench.lab.coverage), definitions[name], told))
+    samples = tuple(dict.fromkeys(each.run.sample for each in runs))
+    known: dict[tuple[str, str | None], Quantity | None] = {(f.name, f.sample): f.quantity for f in figures}
+    known |= {("kv_back_emf", each.run.sample): each.run.kv_back_emf for each in runs}
     return Table(
         name="constants",
         title="Constants by definition",
@@ -193,25 +186,38 @@ def _constants_table(runs: Sequence[ReducedRun], figures: Sequence[Figure], driv
             "Resistance is that between two phases."
         ),
         columns=(
-            Column("Sample", align="left"),
             Column("Constant", align="left"),
-            Column("Value"),
-            Column("Half-width"),
+            *(Column(f"Sample {sample}") for sample in samples),
             Column("Unit", align="left"),
             Column("Definition", align="left"),
             Column("Timing of the drive", align="left"),
         ),
-        rows=tuple(rows),
+        rows=tuple(
+            (
+                term(name).title,
+                *(_printed(name, known.get((name, sample)), bench.lab.coverage) for sample in samples),
+                _unit(name)[0],
+                definition,
+                "no drive in it" if name == "kv_back_emf" else timing,
+            )
+            for name, definition in definitions.items()
+        ),
     )
 
 
-def _printed(name: str, quantity: Quantity, coverage: float) -> tuple[str, str, str, str]:
+def _unit(name: str) -> tuple[str, float]:
+    """Return the unit a constant is shown in, as print has it, and its size in SI."""
     of = term(name)
-    shown = of.shown[0] if of.shown else None
-    per_unit = of.si_per_unit * (shown.per_unit if shown else 1.0)
+    unit, per_unit = (of.shown[0].unit, of.shown[0].per_unit) if of.shown else (of.unit, 1.0)
+    return unit.replace("W**0.5", "√W").replace("*", "·"), of.si_per_unit * per_unit
+
+
+def _printed(name: str, quantity: Quantity | None, coverage: float) -> str:
+    if quantity is None:
+        return "not measured" if name == "kv_back_emf" else "withheld"
+    size = _unit(name)[1]
     low, high = quantity.interval(coverage)
-    value, half_width = rounded(quantity.value / per_unit, (high - low) / 2 / per_unit)
-    return of.title, value, half_width, shown.unit if shown else of.unit
+    return " ± ".join(rounded(quantity.value / size, (high - low) / 2 / size))
 
 
 def _points_table(runs: Sequence[ReducedRun]) -> Table:
