@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 HEADLINE: Final = ("mass", "thrust", "thrust_per_power")
 """The figures a reader with three minutes wants, where nothing else is asked for."""
 
-_NOT_CONDITIONS: Final = frozenset({"exclude", "finding", "photo", "about", "layout", "instruments", "date"})
+_NOT_CONDITIONS: Final = frozenset(
+    {"exclude", "finding", "photo", "about", "layout", "instruments", "date", "points", "pairs"}
+)
 
 
 def page_record(checked: Checked) -> dict[str, Any]:
