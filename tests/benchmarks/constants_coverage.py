@@ -29,6 +29,8 @@ from simulator.readings import back_emf, no_load, winding_resistance
 from simulator.truth import true_constant
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from benchproof.methods.records import Figure
     from simulator.campaigns import Bench as Truth
     from simulator.readings import Points
@@ -49,11 +51,14 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
     rng = np.random.default_rng([seed, 78])
     bench = drawn_bench(seed, rng)
     winding = float(rng.uniform(22, 45))
-    opened = open_campaign(bench, tests_of(bench, rng, winding), trials)
+    volts = [np.linspace(rng.uniform(3.5, 6), rng.uniform(13, 20), int(rng.integers(6, 11))) for _ in REPEATS]
+    opened = open_campaign(bench, tests_of(bench, rng, volts, winding), trials)
     with single_threaded():
         figures = figures_of(opened)
     return [
-        case_of(figure, _true(bench, figure, winding), coverage) for figure in figures if figure.quantity is not None
+        case_of(figure, _true(bench, figure, volts, winding), coverage)
+        for figure in figures
+        if figure.quantity is not None
     ]
 
 
@@ -68,8 +73,10 @@ def figures_of(opened: Bench) -> tuple[Figure, ...]:
     return with_model(found, opened.campaign.campaign, opened.trials)
 
 
-def _true(bench: Truth, figure: Figure, winding: float) -> float:
-    return true_constant(bench, figure.name, figure.at, figure.sample, winding)
+def _true(bench: Truth, figure: Figure, volts: Sequence[np.ndarray], winding: float) -> float:
+    """Return the truth; of what the two runs without load give, its mean."""
+    runs = [true_constant(bench, figure.name, figure.at, figure.sample, winding, each.tolist()) for each in volts]
+    return float(np.mean(runs))
 
 
 def open_campaign(bench: Truth, tests: list[dict[str, Any]], trials: int, **more: Any) -> Bench:
@@ -114,21 +121,24 @@ def open_campaign(bench: Truth, tests: list[dict[str, Any]], trials: int, **more
     )
 
 
-def tests_of(bench: Truth, rng: np.random.Generator, winding: float) -> list[dict[str, Any]]:
+def tests_of(
+    bench: Truth, rng: np.random.Generator, volts: Sequence[np.ndarray], winding: float
+) -> list[dict[str, Any]]:
     """Return the tests of every sample as a lab writes them down."""
-    return [test for sample in bench.samples for test in _tests_of_sample(bench, sample, rng, winding)]
+    return [test for sample in bench.samples for test in _tests_of_sample(bench, sample, rng, volts, winding)]
 
 
-def _tests_of_sample(bench: Truth, sample: str, rng: np.random.Generator, winding: float) -> list[dict[str, Any]]:
+def _tests_of_sample(
+    bench: Truth, sample: str, rng: np.random.Generator, volts: Sequence[np.ndarray], winding: float
+) -> list[dict[str, Any]]:
     leads = float(rng.choice([0.0, 0.0, 1.5e-3]))
     tests = [weighing_of(bench, sample)]
-    for repeat in REPEATS:
+    for repeat, supply in zip(REPEATS, volts, strict=True):
         speeds = np.linspace(rng.uniform(800, 2000), rng.uniform(5000, 9000), int(rng.integers(4, 9))) * RPM
-        volts = np.linspace(rng.uniform(3.5, 6), rng.uniform(13, 20), int(rng.integers(6, 11)))
         tests += [
             resistance_of(bench, sample, f"r{repeat}", temperature=float(rng.uniform(18, 26)), leads=leads),
             back_emf_of(bench, sample, f"e{repeat}", speeds, str(rng.choice(["peak", "rms", "rectified_mean"]))),
-            no_load_of(bench, sample, f"n{repeat}", volts, winding),
+            no_load_of(bench, sample, f"n{repeat}", supply, winding),
         ]
     return tests
 

@@ -13,7 +13,7 @@ from simulator.spins import spin_up
 from simulator.thermal import SoakPlan, held
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from simulator.campaigns import Bench
     from simulator.physics import Motor
@@ -69,7 +69,14 @@ def truth(
     }[name]
 
 
-def true_constant(bench: Bench, name: str, at: Mapping[str, str], sample: str | None, winding: float = 25.0) -> float:
+def true_constant(
+    bench: Bench,
+    name: str,
+    at: Mapping[str, str],
+    sample: str | None,
+    winding: float = 25.0,
+    volts: Sequence[float] | None = None,
+) -> float:
     """Return a true constant of a motor [SI]: mass, resistance, the Kv family, drag, unbalance, response.
 
     Parameters
@@ -82,20 +89,21 @@ def true_constant(bench: Bench, name: str, at: Mapping[str, str], sample: str | 
         The sample; None for the model's mean.
     winding : float
         Temperature of the winding in the run without load [degC].
+    volts : sequence of float, optional
+        Voltages of the run without load; the speed per volt, which changes a little with current, is that of the line
+        through its points.
     """
     motor = bench.motor(sample)
+    if name in _OF_A_RUN:
+        return _OF_A_RUN[name](motor, _kv_no_load(bench, motor, volts or (KV_VOLTS,), winding))
     return _CONSTANTS[name](bench, motor, at, winding)
 
 
-def _kv_no_load(bench: Bench, motor: Motor, volts: float, winding: float) -> float:
-    """Speed per volt behind the resistive drop, in a run without load at a voltage [rad/s/V]."""
-    speed, current = turning_free(motor, bench.drive, [volts], winding)
-    drop = current[0] * (float(motor.resistance_at(winding)) + 2 * bench.drive.on_resistance)
-    return float(speed[0] / (volts - drop))
-
-
-def _kt(bench: Bench, motor: Motor, winding: float) -> float:
-    return 1 / _kv_no_load(bench, motor, KV_VOLTS, winding)
+def _kv_no_load(bench: Bench, motor: Motor, volts: Sequence[float], winding: float) -> float:
+    """Speed per volt behind the resistive drop, of the line through a run without load [rad/s/V]."""
+    speed, current = turning_free(motor, bench.drive, volts, winding)
+    behind = np.asarray(volts) - current * (float(motor.resistance_at(winding)) + 2 * bench.drive.on_resistance)
+    return float((speed**2).sum() / (speed * behind).sum())
 
 
 def _step_way(at: Mapping[str, str]) -> int:
@@ -105,16 +113,19 @@ def _step_way(at: Mapping[str, str]) -> int:
 
 
 KV_VOLTS = 10.0
-"""Voltage at which the speed per volt is stated; the torque constant's slight fall with current makes it matter little."""
+"""Voltage at which the speed per volt is stated where the run's voltages are not given."""
+
+_OF_A_RUN: dict[str, Callable[[Motor, float], float]] = {
+    "kv_no_load": lambda _m, kv: kv,
+    "kt": lambda _m, kv: 1 / kv,
+    "km": lambda m, kv: 1 / kv / m.resistance**0.5,
+    "km_per_mass": lambda m, kv: 1 / kv / m.resistance**0.5 / m.mass,
+}
 
 _CONSTANTS: dict[str, Callable[[Bench, Motor, Mapping[str, str], float], float]] = {
     "mass": lambda _b, m, at, _t: {"motor": m.mass, "bell": m.bell_mass}[at.get("part", "motor")],
     "winding_resistance_20c": lambda _b, m, _at, _t: m.resistance,
     "kv_back_emf": lambda _b, m, _at, _t: 1 / m.ke_peak,
-    "kv_no_load": lambda b, m, _at, t: _kv_no_load(b, m, KV_VOLTS, t),
-    "kt": lambda b, m, _at, t: _kt(b, m, t),
-    "km": lambda b, m, _at, t: _kt(b, m, t) / m.resistance**0.5,
-    "km_per_mass": lambda b, m, _at, t: _kt(b, m, t) / m.resistance**0.5 / m.mass,
     "no_load_current": lambda b, m, at, t: float(turning_free(m, b.drive, [si(at["voltage"])], t)[1][0]),
     "drag_torque": lambda _b, m, at, _t: float(m.drag_torque(si(at["speed"]))),
     "residual_unbalance": lambda _b, m, _at, _t: abs(m.unbalance),
@@ -188,7 +199,7 @@ def true_figure(
     Figures of a sweep are in the reference air. Where the conditions of a run matter, ask the function of its test:
     `truth`, `true_constant`, `true_spin`, `true_heat`.
     """
-    if name in _CONSTANTS:
+    if name in _CONSTANTS or name in _OF_A_RUN:
         return true_constant(bench, name, at, sample)
     if name in _HEAT:
         return true_heat(bench, name, sample, propeller=propeller)
