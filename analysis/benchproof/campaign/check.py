@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
-    from benchproof.campaign.calibration_files import CalibrationTable
+    from benchproof.campaign.calibration_files import CalibrationTable, LoadingTable
     from benchproof.campaign.logs import Log
     from benchproof.campaign.models.lab import Lab
     from benchproof.campaign.models.rig import RigFile
@@ -98,6 +98,10 @@ class Checked:
         """Return a calibration file of the campaign's rig."""
         return self.workspace.calibration(self.rig.rig, path)
 
+    def loadings(self, path: str) -> LoadingTable:
+        """Return a cross-talk file of the campaign's rig."""
+        return self.workspace.loadings(self.rig.rig, path)
+
     def day(self, test: Any) -> date:
         """Return the day of a test."""
         day: date = test.date or required(self.campaign.dates).tested
@@ -114,6 +118,11 @@ class Checked:
         }
         return tuple(sorted(found))
 
+    def cross_talks(self) -> tuple[str, ...]:
+        """Return the cross-talk files in force for the campaign's tests, by path in the rig file, sorted."""
+        days = {self.day(test) for test in self.campaign.tests}
+        return tuple(sorted({entry.file for day in days if (entry := self.rig.cross_talk_on(day)) is not None}))
+
     def files(self) -> tuple[str, ...]:
         """Return every file the campaign declares, relative to the workspace, in a fixed order."""
         logs = dict.fromkeys(name for test in self.campaign.tests for name in logs_of(test))
@@ -121,7 +130,7 @@ class Checked:
         return (
             LAB,
             rig_file(self.rig.rig),
-            *(f"runs/rigs/{self.rig.rig}/{path}" for path in self.calibrations()),
+            *(f"runs/rigs/{self.rig.rig}/{path}" for path in (*self.calibrations(), *self.cross_talks())),
             campaign_file(self.campaign.campaign),
             *(f"{self.folder}/{name}" for name in (*logs, *photos)),
         )
@@ -288,6 +297,8 @@ def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:
     """Yield what is wrong with calibration files, photos and logs."""
     for path in checked.calibrations():
         yield from _faults_of(checked.table, path)
+    for path in checked.cross_talks():
+        yield from _faults_of(checked.loadings, path)
     for test in checked.campaign.tests:
         for name in (getattr(test, "photo", None), *logs_of(test)):
             if name is not None:

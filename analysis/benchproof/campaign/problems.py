@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pydantic_core import PydanticCustomError
@@ -32,6 +32,10 @@ class Problem:
     expected: str
     remedy: str
     inside: tuple[Step, ...] = ()
+
+    def under(self, *above: Step) -> Problem:
+        """Return the problem as seen from a model further up."""
+        return replace(self, inside=(*above, *self.inside))
 
 
 def refuse(problems: Iterable[Problem]) -> None:

@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from benchproof.campaign.calibration_files import read_calibration
+from benchproof.campaign.calibration_files import read_calibration, read_loadings
 from benchproof.campaign.faults import M, validated
 from benchproof.campaign.models.campaign import RESERVED, Campaign
 from benchproof.campaign.models.lab import Lab
@@ -18,7 +18,7 @@ from benchproof.errors import Fault, InputError, RequestError
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from benchproof.campaign.calibration_files import CalibrationTable
+    from benchproof.campaign.calibration_files import CalibrationTable, LoadingTable
     from benchproof.campaign.yaml import Document
 
 LAB: Final = "runs/lab.yaml"
@@ -140,6 +140,11 @@ class Workspace:
         """
         name = f"runs/rigs/{rig}/{path}"
         return read_calibration(self.inside(name, self.runs / "rigs" / rig), name)
+
+    def loadings(self, rig: str, path: str) -> LoadingTable:
+        """Read a cross-talk file by its path in the rig file; errors as of `calibration`."""
+        name = f"runs/rigs/{rig}/{path}"
+        return read_loadings(self.inside(name, self.runs / "rigs" / rig), name)
 
     def inside(self, name: str, folder: Path) -> Path:
         """Return the path of a file that must lie in a folder, links followed.

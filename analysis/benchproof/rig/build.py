@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchproof.campaign.calibration_files import CalibrationTable
-    from benchproof.campaign.models.rig import CalibrationEntry, InstrumentEntry, RigFile
+    from benchproof.campaign.models.calibrations import CalibrationEntry
+    from benchproof.campaign.models.rig import InstrumentEntry, RigFile
     from benchproof.campaign.models.rig import ErrorStatement as Written
     from benchproof.rig.calibration import Calibration
 

@@ -7,17 +7,8 @@ from typing import TYPE_CHECKING, Final, Literal, Self
 
 from pydantic import Field, model_validator
 
-from benchproof.campaign.models.base import (
-    CalibrationPath,
-    Day,
-    Many,
-    Model,
-    Name,
-    Table,
-    Words,
-    doc,
-    unknown,
-)
+from benchproof.campaign.models.base import Many, Model, Name, Table, Words, doc, unknown
+from benchproof.campaign.models.calibrations import CalibrationEntry, CheckWeight, CrossTalkEntry
 from benchproof.campaign.models.layout import LAYOUT_TESTS, LogLayout, layout_problems
 from benchproof.campaign.models.values import (
     Angle,
@@ -31,13 +22,12 @@ from benchproof.campaign.models.values import (
     Resistance,
     Speed,
     Time,
-    convertible,
 )
 from benchproof.campaign.problems import Problem, refuse
 from benchproof.campaign.units import Measured, a, example, spellings, what
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from datetime import date
 
     from benchproof.campaign.spellings import Dimension
@@ -134,27 +124,6 @@ class ErrorStatement(Model):
         return self.value.si / (self.k if self.shape == "normal" and self.k else math.sqrt(3.0))
 
 
-class CalibrationEntry(Model):
-    """One calibration of an instrument."""
-
-    file: CalibrationPath = doc("file with columns applied, indicated, direction", "calibration/thrust-2026-02.csv")
-    dated: Day = doc("day of the calibration", "2026-02-10")
-    expires: Day = doc("first day it no longer holds", "2026-08-10")
-    applied_unit: Words = doc("unit of the column applied; a mass for dead weights", "kg")
-    indicated_unit: Words = doc("unit of the column indicated", "gf")
-
-    @model_validator(mode="after")
-    def _order(self) -> Self:
-        if self.expires <= self.dated:
-            remedy = "Correct one of the two dates."
-            refuse([Problem(str(self.expires), f"a day after {self.dated}", remedy, ("expires",))])
-        return self
-
-    def in_force(self, day: date) -> bool:
-        """Return whether it holds on that day."""
-        return self.dated <= day < self.expires
-
-
 class InstrumentEntry(Model):
     """One instrument and what it gets wrong."""
 
@@ -167,6 +136,9 @@ class InstrumentEntry(Model):
         "what it gets wrong, on top of the calibration's fit", [{"scale": "0.15 %"}], default=()
     )
     lag: Time | None = doc("how far its readings lie behind", "2 ms", default=None)
+    checks: Many[CheckWeight] = doc(
+        "the check weight, read before each session", [{"date": "2026-03-02", "indicated": "999.6 gf"}], default=()
+    )
 
     @property
     def dimension(self) -> Dimension:
@@ -202,25 +174,29 @@ class InstrumentEntry(Model):
                 yield Problem("linearity without full_scale", "full_scale", remedy, ("errors", position))
 
     def _calibrations(self) -> Iterator[Problem]:
-        applied = (*spellings(self.dimension), *(spellings("mass") if self.measures == "thrust" else ()))
-        dates: set[date] = set()
         for position, entry in enumerate(self.calibrations):
-            place = ("calibrations", position)
-            if entry.applied_unit not in applied:
-                problem = unknown(entry.applied_unit, applied, "unit")
-                yield Problem(problem.found, problem.expected, problem.remedy, (*place, "applied_unit"))
-            if not convertible(entry.indicated_unit, self.dimension):
-                problem = unknown(entry.indicated_unit, spellings(self.dimension), "unit")
-                yield Problem(problem.found, problem.expected, problem.remedy, (*place, "indicated_unit"))
-            if entry.dated in dates:
-                remedy = "Keep one, or correct the date."
-                yield Problem(f"two calibrations dated {entry.dated}", "one a day", remedy, (*place, "dated"))
-            dates.add(entry.dated)
+            for problem in entry.load_problems(self.measures, self.dimension):
+                yield problem.under("calibrations", position)
+        yield from _twice(self.calibrations, "dated", "calibrations")
+        for position, check in enumerate(self.checks):
+            for problem in check.problems(self.measures):
+                yield problem.under("checks", position)
+        yield from _twice(self.checks, "date", "checks")
 
     def calibration_on(self, day: date) -> CalibrationEntry | None:
         """Return the latest calibration in force on that day, or None."""
         valid = [entry for entry in self.calibrations if entry.in_force(day)]
         return max(valid, key=lambda entry: entry.dated, default=None)
+
+
+def _twice(entries: Sequence[CalibrationEntry | CrossTalkEntry | CheckWeight], key: str, of: str) -> Iterator[Problem]:
+    """Yield a problem for every second entry of one day."""
+    days: set[date] = set()
+    for position, entry in enumerate(entries):
+        day = getattr(entry, key)
+        if day in days:
+            yield Problem(f"two {of} of {day}", "one a day", "Keep one, or correct the date.", (of, position, key))
+        days.add(day)
 
 
 class Location(Model):
@@ -281,6 +257,11 @@ class RigFile(Model):
     propellers: Table[Name, Propeller] = Field(default={}, description="propellers by name", examples=[{}])
     drives: Table[Name, Drive] = Field(default={}, description="drives by name", examples=[{}])
     logs: Table[Name, LogLayout] = Field(default={}, description="log layouts by test", examples=[{}])
+    cross_talk: Many[CrossTalkEntry] = doc(
+        "loadings of a thrust and torque stand; the one in force on the test date applies",
+        [{"file": "calibration/cross-talk.csv"}],
+        default=(),
+    )
 
     @model_validator(mode="after")
     def _layouts(self) -> Self:
@@ -294,4 +275,13 @@ class RigFile(Model):
                 problem = unknown(test, LAYOUT_TESTS, "test")
                 yield Problem(problem.found, problem.expected, problem.remedy, ("logs", test))
             for problem in layout_problems(layout, measures):
-                yield Problem(problem.found, problem.expected, problem.remedy, ("logs", test, *problem.inside))
+                yield problem.under("logs", test)
+        for position, entry in enumerate(self.cross_talk):
+            for problem in entry.problems(self.instruments):
+                yield problem.under("cross_talk", position)
+        yield from _twice(self.cross_talk, "dated", "cross_talk")
+
+    def cross_talk_on(self, day: date) -> CrossTalkEntry | None:
+        """Return the latest cross-talk loading in force on that day, or None."""
+        valid = [entry for entry in self.cross_talk if entry.in_force(day)]
+        return max(valid, key=lambda entry: entry.dated, default=None)
