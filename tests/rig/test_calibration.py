@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from benchproof.errors import MethodError
-from benchproof.rig.calibration import Calibration, calibrate, force_of_mass
+from benchproof.rig.calibration import Calibration, calibrate
+from benchproof.rig.loads import force_of_mass
 from benchproof.rig.instrument import ErrorStatement, Instrument, Occasion
 from benchproof.trials.distributions import RECTANGULAR
 from benchproof.trials.engine import Trials

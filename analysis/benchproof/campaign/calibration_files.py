@@ -128,9 +128,7 @@ def _row(
     number: int, cells: dict[str, str], file: str, columns: Sequence[str], faults: list[Fault]
 ) -> tuple[float | str, ...]:
     faults.extend(_problems(number, cells, file, columns))
-    return tuple(
-        cells.get(name, "").strip() if name == _BRANCH else _number(cells.get(name)) for name in columns
-    )
+    return tuple(cells.get(name, "").strip() if name == _BRANCH else _number(cells.get(name)) for name in columns)
 
 
 def _problems(number: int, cells: dict[str, str], file: str, columns: Sequence[str]) -> Iterator[Fault]:

@@ -15,7 +15,8 @@ from benchproof.campaign.models.layout import channel_measures
 from benchproof.campaign.plain import plain
 from benchproof.campaign.units import read_measured
 from benchproof.rig.air import moist_air_density
-from benchproof.rig.build import build_instrument, instrument_for
+from benchproof.rig.build import build_cross_talk, build_instrument, instrument_for
+from benchproof.rig.cross_talk import CHANNELS
 from benchproof.rig.instrument import Occasion
 from benchproof.trials.distributions import NORMAL, RECTANGULAR
 from benchproof.trials.engine import Source
@@ -25,14 +26,20 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import date
 
-    from benchproof.campaign.calibration_files import CalibrationTable
+    from benchproof.campaign.calibration_files import CalibrationTable, LoadingTable
     from benchproof.campaign.logs import Log
     from benchproof.campaign.models.campaign import Campaign
     from benchproof.campaign.models.lab import Lab
     from benchproof.campaign.models.rig import RigFile
     from benchproof.methods.method import Choice
+    from benchproof.rig.cross_talk import CrossTalk
     from benchproof.rig.instrument import Instrument
     from benchproof.trials.engine import Trials
+
+
+def no_loadings(path: str) -> LoadingTable:
+    """Read no cross-talk file: for benches whose rig has none."""
+    raise FileNotFoundError(path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +56,8 @@ class Bench:
         Takes a test and its method's key, gives its log in SI channels.
     read_table : callable
         Takes a calibration file's path as rig.yaml writes it, gives its table.
+    read_loadings : callable
+        The same for a cross-talk file.
     """
 
     lab: Lab
@@ -57,6 +66,7 @@ class Bench:
     trials: Trials
     read_log: Callable[[Any], Log]
     read_table: Callable[[str], CalibrationTable]
+    read_loadings: Callable[[str], LoadingTable] = no_loadings
 
     def tests(self, key: str, *, excluded: bool = False) -> tuple[Any, ...]:
         """Return the campaign's tests of one kind; those left out of every figure only when asked for."""
@@ -72,6 +82,17 @@ class Bench:
             message = f"{choice.name} is a word, not a quantity"
             raise TypeError(message)
         return read_measured(self.choice(choice.name, choice.default), choice.dimension).si
+
+    def cross_talk(self, test: Any) -> CrossTalk | None:
+        """Return what crosses over between the thrust and torque cells of a test's log.
+
+        None where the log has not both channels, or the rig no loading of their cells.
+        """
+        layout = test.layout or self.rig.logs[test.test]
+        if not layout.channels.keys() >= set(CHANNELS):
+            return None
+        cells = {name: self.channel_instrument(name, test) for name in CHANNELS}
+        return build_cross_talk(self.rig, cells, self.date(test), self.read_loadings)
 
     def channel_instrument(self, channel: str, test: Any) -> Instrument:
         """Return the instrument a log's channel comes from: the layout's, or the one that measures it."""

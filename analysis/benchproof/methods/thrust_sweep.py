@@ -87,6 +87,7 @@ def gather(test: Any, bench: Bench) -> SweepRun:
         reference_density=bench.reference_density() if referred else None,
         pole_pairs=required(bench.campaign.specimen).pole_pairs or 0,
         settle=bench.quantity_choice(SETTLE),
+        cross_talk=bench.cross_talk(test),
     )
 
 

@@ -19,6 +19,9 @@ _NOT_CONDITIONS: Final = frozenset(
     {"exclude", "finding", "photo", "about", "layout", "instruments", "date", "points", "pairs"}
 )
 
+_NOT_INSTRUMENT: Final = frozenset({"calibrations", "checks"})
+_NOT_CALIBRATION: Final = frozenset({"arm", "masses"})
+
 
 def page_record(checked: Checked) -> dict[str, Any]:
     """Return the page record of a campaign (shape: the report's PageRecord)."""
@@ -61,14 +64,15 @@ def _used(tests: Sequence[Any], kind: str, declared: Mapping[str, Any]) -> list[
 def _instruments(checked: Checked) -> list[dict[str, Any]]:
     listed = []
     for name, instrument in checked.rig.instruments.items():
-        record = {key: value for key, value in plain(instrument).items() if key != "calibrations"}
+        record = {key: value for key, value in plain(instrument).items() if key not in _NOT_INSTRUMENT}
         listed.append({"name": name, **record, "calibration": _calibration(instrument, checked)})
     return listed
 
 
 def _calibration(instrument: Any, checked: Checked) -> dict[str, Any] | None:
     day = required(checked.campaign.dates).tested
-    return next((plain(each) for each in instrument.calibrations if each.in_force(day)), None)
+    chosen = instrument.calibration_on(day)
+    return {key: value for key, value in plain(chosen).items() if key not in _NOT_CALIBRATION} if chosen else None
 
 
 def _condition(test: Any) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from benchproof.findings.samples import with_model
 from benchproof.findings.stored import packed
 from benchproof.methods import built_tests, known_choices, registry
 from benchproof.methods.bench import Bench
+from benchproof.methods.session_checks import check_remarks
 from benchproof.notebooks.display import Shown, shown_chart, shown_method, shown_table
 from benchproof.notebooks.page import page_record
 from benchproof.notebooks.tables import figures_table
@@ -128,6 +129,7 @@ class OpenBench:
             trials=Trials(lab.seed, lab.trials),
             read_log=checked.log,
             read_table=checked.table,
+            read_loadings=checked.loadings,
         )
         self._sections: dict[str, Section] = {}
 
@@ -171,8 +173,9 @@ class OpenBench:
 
     @property
     def remarks(self) -> tuple[Remark, ...]:
-        """Every warning: of the inputs, then of the methods."""
-        return (*self.checked.remarks, *(r for section in self.sections() for r in section.reduction.remarks))
+        """Every warning: of the inputs, of the check weights, then of the methods."""
+        checks = check_remarks(self.bench)
+        return (*self.checked.remarks, *checks, *(r for section in self.sections() for r in section.reduction.remarks))
 
     def results(self) -> Shown:
         """Return results.json, without what looks at other campaigns."""

@@ -4,25 +4,31 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from benchproof.campaign.models.rig import dimension_of
 from benchproof.campaign.units import scale_of, spellings
 from benchproof.errors import Fault, InputError
-from benchproof.rig.calibration import calibrate, force_of_mass
+from benchproof.rig.calibration import calibrate
+from benchproof.rig.cross_talk import CHANNELS, fit_cross_talk
 from benchproof.rig.gravity import local_gravity
 from benchproof.rig.instrument import ErrorStatement, Instrument
+from benchproof.rig.loads import errors_of, force_of_mass, torque_of_force
 from benchproof.trials.distributions import NORMAL, RECTANGULAR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from datetime import date
 
-    import numpy as np
     from numpy.typing import NDArray
 
-    from benchproof.campaign.calibration_files import CalibrationTable
-    from benchproof.campaign.models.calibrations import CalibrationEntry
-    from benchproof.campaign.models.rig import InstrumentEntry, RigFile
+    from benchproof.campaign.calibration_files import CalibrationTable, LoadingTable
+    from benchproof.campaign.models.calibrations import CoupledCell, CrossTalkEntry, Loading
     from benchproof.campaign.models.rig import ErrorStatement as Written
+    from benchproof.campaign.models.rig import InstrumentEntry, RigFile
+    from benchproof.campaign.spellings import Dimension
     from benchproof.rig.calibration import Calibration
+    from benchproof.rig.cross_talk import CrossTalk
 
     FloatArray = NDArray[np.float64]
 
@@ -118,26 +124,110 @@ def _calibration(
         )
     points = table(chosen.file)
     return calibrate(
-        _applied(rig, name, entry, chosen, points),
-        _converted(points.indicated, chosen.indicated_unit, entry),
+        known_loads(rig, chosen, points.applied, entry.dimension),
+        _converted(points.indicated, chosen.indicated_unit, entry.dimension),
         points.direction,
         key=f"{chosen.file}:{chosen.dated}",
         dated=chosen.dated,
         expires=chosen.expires,
+        load_errors=errors_of(chosen.masses.si if chosen.masses is not None else None, chosen.arm),
     )
 
 
-def _converted(values: FloatArray, unit: str, entry: InstrumentEntry) -> FloatArray:
-    scale = scale_of(unit, entry.dimension)
+def build_cross_talk(
+    rig: RigFile, cells: Mapping[str, Instrument], on: date, loadings: Callable[[str], LoadingTable]
+) -> CrossTalk | None:
+    """Return the cross-talk of two cells of the rig as it was on a day.
+
+    Parameters
+    ----------
+    rig : RigFile
+        The rig.
+    cells : Mapping of str to Instrument
+        The cells under ``thrust`` and ``torque``.
+    on : date
+        The test day; the loading in force then applies.
+    loadings : callable
+        Reads a cross-talk file by its path in the rig file.
+
+    Returns
+    -------
+    CrossTalk or None
+        None where the rig has no loading of these two cells.
+
+    Raises
+    ------
+    InputError
+        If the rig has loadings of these cells and none is in force, or masses were used and the rig's place is not
+        stated.
+    MethodError
+        If the loadings do not settle the matrix.
+    """
+    loaded = [entry for entry in rig.cross_talk if _is_of(entry, cells)]
+    if not loaded:
+        return None
+    valid = [entry for entry in loaded if entry.in_force(on)]
+    if not valid:
+        raise InputError(
+            Fault(
+                file=f"runs/rigs/{rig.rig}/rig.yaml",
+                place="cross_talk",
+                found=f"none in force on {on}",
+                expected="a loading dated on or before the test day and not expired",
+                remedy="Add the loading that applied that day, or correct a date.",
+            )
+        )
+    entry = max(valid, key=lambda each: each.dated)
+    table = loadings(entry.file)
+    applied, shown, errors = [], [], []
+    for k, name in enumerate(CHANNELS):
+        loading: CoupledCell = getattr(entry, name)
+        dimension = dimension_of(name)
+        applied.append(known_loads(rig, loading, table.applied[:, k], dimension))
+        indicated = _converted(table.indicated[:, k], loading.indicated_unit, dimension)
+        shown.append(cells[name].corrected(indicated))
+        errors.append(errors_of(loading.masses.si if loading.masses is not None else None, loading.arm))
+    return fit_cross_talk(
+        np.column_stack(applied),
+        np.column_stack(shown),
+        rig=rig.rig,
+        key=f"{entry.file}:{entry.dated}",
+        keeps_gain=(cells["thrust"].calibration is not None, cells["torque"].calibration is not None),
+        load_errors=(errors[0], errors[1]),
+    )
+
+
+def _is_of(entry: CrossTalkEntry, cells: Mapping[str, Instrument]) -> bool:
+    return all(getattr(entry, name).instrument == cells[name].name for name in CHANNELS)
+
+
+def _converted(values: FloatArray, unit: str, dimension: Dimension) -> FloatArray:
+    scale = scale_of(unit, dimension)
     return values * scale.factor + scale.offset
 
 
-def _applied(
-    rig: RigFile, name: str, entry: InstrumentEntry, chosen: CalibrationEntry, points: CalibrationTable
-) -> FloatArray:
-    """Return the applied values, SI; masses on a force cell become forces at the rig's own gravity."""
-    if entry.dimension != "force" or chosen.applied_unit not in spellings("mass"):
-        return _converted(points.applied, chosen.applied_unit, entry)
+def known_loads(rig: RigFile, loading: Loading, applied: FloatArray, dimension: Dimension) -> FloatArray:
+    """Return applied loads, SI; masses become forces at the rig's own gravity, and torques on an arm.
+
+    Raises
+    ------
+    InputError
+        If masses were used and the rig's place is not stated.
+    """
+    if dimension == "mass" or loading.applied_unit not in spellings("mass"):
+        return _converted(applied, loading.applied_unit, dimension)
+    force = force_of_mass(applied * scale_of(loading.applied_unit, "mass").factor, gravity_at(rig))
+    return force if loading.arm is None else torque_of_force(force, loading.arm)
+
+
+def gravity_at(rig: RigFile) -> float:
+    """Return the acceleration of free fall at the rig, m/s2.
+
+    Raises
+    ------
+    InputError
+        If the rig's place is not stated.
+    """
     if rig.location is None:
         raise InputError(
             Fault(
@@ -148,6 +238,4 @@ def _applied(
                 remedy='Add location: {latitude: "54.1 deg", elevation: "180 m"} with the bench\'s own values.',
             )
         )
-    gravity = local_gravity(rig.location.latitude.si, rig.location.elevation.si)
-    scale = scale_of(chosen.applied_unit, "mass")
-    return force_of_mass(points.applied * scale.factor, gravity)
+    return local_gravity(rig.location.latitude.si, rig.location.elevation.si)

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from benchproof.rig.loads import LoadError
+
     FloatArray = NDArray[np.float64]
 
 HIGHEST_DEGREE: Final = 3
@@ -32,40 +34,12 @@ HYSTERESIS_LEVEL: Final = 0.05
 BEYOND: Final = 1.05
 """Readings may exceed the calibrated range by this factor before they count as outside."""
 
-CONVENTIONAL_AIR: Final = 1.2
-CONVENTIONAL_WEIGHTS: Final = 8000.0
 _FEWEST_PAIRS: Final = 3
 _FEWEST_POINTS: Final = 4
 _FEWEST_LOADS: Final = 3
 _FEWEST_DEGREES_OF_FREEDOM: Final = 2
 _BRANCH_TERMS: Final = 3
 """The difference of the branches is a parabola of the indication: constant, slope, bow."""
-
-
-def force_of_mass(
-    mass: FloatArray,
-    gravity: float,
-    *,
-    air_density: float = CONVENTIONAL_AIR,
-    weight_density: float = CONVENTIONAL_WEIGHTS,
-) -> FloatArray:
-    """Return the force of dead weights, N.
-
-    Parameters
-    ----------
-    mass : array
-        Conventional mass, kg.
-    gravity : float
-        Local acceleration of free fall, m/s2.
-    air_density, weight_density : float
-        kg/m3; the conventional values of OIML R 111 [from memory].
-
-    Returns
-    -------
-    array
-        ``m g (1 - rho_air / rho_weight)``: buoyancy takes 0.015 % off steel.
-    """
-    return np.asarray(mass, dtype=np.float64) * gravity * (1 - air_density / weight_density)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,6 +61,8 @@ class Calibration:
         Largest difference of down and up branch (SI) where it is more than the points' scatter, else 0.
     dated, expires : date
         From which day and until when it holds.
+    load_errors : tuple of LoadError
+        Errors that all applied loads share.
     """
 
     key: str
@@ -97,6 +73,7 @@ class Calibration:
     hysteresis: float
     dated: date
     expires: date
+    load_errors: tuple[LoadError, ...] = ()
 
     @property
     def range(self) -> tuple[float, float]:
@@ -118,6 +95,7 @@ def calibrate(
     key: str,
     dated: date,
     expires: date,
+    load_errors: tuple[LoadError, ...] = (),
 ) -> Calibration:
     """Fit a calibration.
 
@@ -136,6 +114,8 @@ def calibrate(
         Names it.
     dated, expires : date
         Its days.
+    load_errors : tuple of LoadError
+        Errors that all applied loads share.
 
     Raises
     ------
@@ -162,6 +142,7 @@ def calibrate(
         hysteresis,
         dated,
         expires,
+        load_errors,
     )
 
 

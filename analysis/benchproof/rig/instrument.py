@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchproof.rig.calibration import Calibration
+    from benchproof.rig.loads import LoadError
     from benchproof.trials.engine import Trials
 
     FloatArray = NDArray[np.float64]
@@ -152,6 +153,8 @@ class Instrument:
         values = np.atleast_1d(np.asarray(indicated, dtype=np.float64))
         best = self.corrected(values)
         true = best[:, None] + self._calibration_error(values, trials)
+        for load, part in self._load_parts(trials):
+            true = true * load.factor(part.draws)
         scale = np.ones(trials.count)
         for error in self._lasting():
             draws = error.standard * trials.draw(self._source(error, occasion))
@@ -167,7 +170,8 @@ class Instrument:
         """Return the sources in :meth:`true_trials`."""
         sources = [self._source(error, occasion) for error in self._lasting()]
         own = tuple(Part(source, trials.draw(source)) for source in sources)
-        return (*self._fit_parts(trials), *self._hysteresis_parts(trials), *own)
+        loads = tuple(part for _, part in self._load_parts(trials))
+        return (*self._fit_parts(trials), *self._hysteresis_parts(trials), *loads, *own)
 
     def reading(self, indicated: Sequence[float], occasion: Occasion, key: str, trials: Trials) -> Reading:
         """Return the mean of typed readings of one thing.
@@ -319,6 +323,17 @@ class Instrument:
         identity = (*self._identity("hysteresis"), f"calibration:{self.calibration.key}")
         source = Source(identity, f"hysteresis of {self.name}", RECTANGULAR)
         return (Part(source, trials.draw(source)),)
+
+    def _load_parts(self, trials: Trials) -> list[tuple[LoadError, Part]]:
+        """Return the errors that all loads of the calibration share, each with its source."""
+        if self.calibration is None:
+            return []
+        found = []
+        for error in self.calibration.load_errors:
+            identity = (*self._identity("loads", error.name), f"calibration:{self.calibration.key}")
+            source = Source(identity, f"{error.name} in the calibration of {self.name}", error.shape)
+            found.append((error, Part(source, trials.draw(source))))
+        return found
 
     def _source(self, error: ErrorStatement, occasion: Occasion) -> Source:
         identity = (*self._identity(error.kind, error.name), self._scope(error.per, occasion))

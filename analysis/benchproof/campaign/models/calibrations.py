@@ -51,7 +51,7 @@ def _load(value: object) -> Measured | Uncertain:
     """Read a known load with its uncertainty; its unit says whether it is a mass, a force or a torque."""
     text = value.get("value") if isinstance(value, dict) else value
     unit = str(text).strip().lstrip("+-.0123456789eE ")
-    dimension = next((each for each in _LOADS if unit in spellings(each)), "mass")
+    dimension: Dimension = next((each for each in _LOADS if unit in spellings(each)), "mass")
     found = uncertain(dimension, "positive")(value)
     if isinstance(found, Measured):
         refuse([_bare(found, dimension)])

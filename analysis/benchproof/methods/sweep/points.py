@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchproof.methods.plateaus import Plateau, Segments
+    from benchproof.rig.cross_talk import CrossTalk
     from benchproof.rig.instrument import Instrument, Occasion
     from benchproof.trials.engine import Trials
 
@@ -67,6 +68,8 @@ class SweepRun:
         Of the motor, to name a mistaken speed; 0 where not stated.
     settle : float
         Least time left out after a command, s.
+    cross_talk : CrossTalk or None
+        What crosses over between the thrust and torque cells; None where it was not measured.
     """
 
     sample: str
@@ -82,6 +85,7 @@ class SweepRun:
     reference_density: float | None
     pole_pairs: int = 0
     settle: float = 0.5
+    cross_talk: CrossTalk | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +254,8 @@ def _roots(
     for name in CHANNELS:
         if name in run.channels:
             nominal[name], by_trial[name] = _channel(run, name, plateaus, tare, trials)
+    if run.cross_talk is not None:
+        nominal, by_trial = run.cross_talk.taken_out(nominal, by_trial, trials)
     indicated = {
         name: np.array([p.means[name] for p in plateaus]) for name in ("voltage", "current", "electrical_power")
     }
@@ -309,6 +315,8 @@ def _reseated(run: SweepRun, by_trial: dict[str, FloatArray], trials: Trials) ->
 
 def _lineage(run: SweepRun, tare: Tare, trials: Trials) -> tuple[Part, ...]:
     groups = [run.instruments[name].parts(run.occasion, trials) for name in run.channels]
+    if run.cross_talk is not None:
+        groups.append(run.cross_talk.parts(trials))
     if tare.times.size:
         groups.append(tuple(_tare_part(run, name, trials) for name in tare.values))
     if run.reseat:
