@@ -12,8 +12,8 @@ import pytest
 
 from benchproof.errors import MethodError
 from benchproof.rig.calibration import Calibration, calibrate
-from benchproof.rig.loads import force_of_mass
 from benchproof.rig.instrument import ErrorStatement, Instrument, Occasion
+from benchproof.rig.loads import force_of_mass
 from benchproof.trials.distributions import RECTANGULAR
 from benchproof.trials.engine import Trials
 from benchproof.trials.quantity import Quantity, coverage_interval

@@ -296,8 +296,10 @@ def _shown(
 ) -> dict[str, Floats]:
     """What the instruments show of true channels; time and command are exact."""
     shown = {}
+    thrust, torque = bench.rig.crossing.felt(true["thrust"], true["torque"])
+    felt = {**true, "thrust": thrust, "torque": torque}
     for channel, entry in layout.items():
-        values = true[channel]
+        values = felt[channel]
         if "instrument" in entry:
             instrument = bench.rig.instrument(entry["instrument"])
             if channel in ("thrust", "torque"):

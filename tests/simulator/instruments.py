@@ -245,6 +245,19 @@ class Instrument:
 
 
 @dataclass(frozen=True, slots=True)
+class Crossing:
+    """What the cells of a stand truly feel of each other's load: N per N m of torque, N m per N of thrust."""
+
+    into_thrust: float = 0.0
+    into_torque: float = 0.0
+
+    def felt(self, thrust: ArrayLike, torque: ArrayLike) -> tuple[Floats, Floats]:
+        """Return what both cells feel [N, N m]."""
+        t, q = np.asarray(thrust, float), np.asarray(torque, float)
+        return t + self.into_thrust * q, q + self.into_torque * t
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """A rig as it truly is: the description everybody can read, and the errors nobody knows.
 
@@ -291,6 +304,40 @@ class Rig:
                 si(place.get("elevation", "0 m")),
             )
         return self._made[name]
+
+    @property
+    def crossing(self) -> Crossing:
+        """The stand's cross-talk; none where the description states no loading of it."""
+        if not self.description.get("cross_talk"):
+            return Crossing()
+        draws = self.stream("crossing").uniform(-1, 1, 2)
+        return Crossing(float(1.5 * draws[0]), float(1.5e-3 * draws[1]))
+
+    def loading_rows(
+        self, entry: Mapping[str, Any], thrusts: ArrayLike, torques: ArrayLike, *, noise: tuple[float, float]
+    ) -> list[tuple[float, float, float, float]]:
+        """Return the rows of a cross-talk file: applied and indicated thrust and torque, in its units.
+
+        Parameters
+        ----------
+        entry : mapping
+            The loading as the rig file lists it.
+        thrusts, torques : array_like, shape (n,)
+            Loads in their ``applied_unit``.
+        noise : tuple of float
+            Standard scatter of one indicated value of each cell [N, N m].
+        """
+        rng = self.stream("loading", str(entry["file"]))
+        cells = [self.instrument(entry[name]["instrument"]) for name in ("thrust", "torque")]
+        units = [(entry[name]["applied_unit"], entry[name]["indicated_unit"]) for name in ("thrust", "torque")]
+        stated = (np.asarray(thrusts, float), np.asarray(torques, float))
+        applied = [load * cell._per_load(unit) for load, cell, (unit, _) in zip(stated, cells, units, strict=True)]
+        columns = list(stated)
+        for cell, felt, scatter, (_, unit) in zip(cells, self.crossing.felt(*applied), noise, units, strict=True):
+            line = cell.response(cell.in_force(str(entry["dated"])))
+            shown = line.zero + line.gain * felt + scatter * rng.standard_normal(felt.size)
+            columns.append(shown / SI_PER_UNIT[unit])
+        return [tuple(float(cell) for cell in row) for row in zip(*columns, strict=True)]
 
     def that_measures(self, what: str) -> Instrument:
         """Return the only instrument that measures something."""

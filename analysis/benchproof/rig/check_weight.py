@@ -72,10 +72,9 @@ def judge_check(rig: RigFile, instrument: Instrument, check: CheckWeight, trials
     read = combine(np.subtract, with_load, without)
     reference = _reference(rig, instrument, check, trials)
     expanded = EXPANDED * float(np.hypot(read.standard_uncertainty, reference.standard_uncertainty))
-    apart = read.value - reference.value
-    return Checked(
-        read, reference, apart / expanded if expanded else float(np.copysign(np.inf, apart)) if apart else 0.0
-    )
+    with np.errstate(divide="ignore"):  # a load and a cell without any error cannot differ and agree
+        normalised = float(np.float64(read.value - reference.value) / expanded)
+    return CheckResult(read, reference, normalised)
 
 
 def _reference(rig: RigFile, instrument: Instrument, check: CheckWeight, trials: Trials) -> Quantity:

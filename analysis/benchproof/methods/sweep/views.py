@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from benchproof.methods.records import Axis, Chart, Column, Series, Table
+from benchproof.methods.sweep.cross_talk import cross_talk_tables
 from benchproof.methods.sweep.figures import grouped
 from benchproof.nomenclature import term
 from benchproof.trials.quantity import coverage_interval
@@ -50,7 +51,7 @@ def views(runs: Sequence[ReducedRun], bench: Bench) -> tuple[tuple[Chart, ...], 
     groups = grouped(runs)
     charts = [chart for chart in (_curve_chart(*what, groups, bench) for what in CURVES) if chart.series]
     charts += [_log_chart(runs), _residual_chart(groups)]
-    return tuple(charts), (_runs_table(runs), _plateau_table(runs))
+    return tuple(charts), (_runs_table(runs), _plateau_table(runs), *cross_talk_tables(runs))
 
 
 def _curve_chart(name: str, axis: str, words: str, groups: dict[Group, list[ReducedRun]], bench: Bench) -> Chart:
