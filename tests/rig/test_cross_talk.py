@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from benchmarks import sweep_coverage as bench
+from benchmarks.coverage import PROPELLER, drawn_bench
 from benchproof.campaign.calibration_files import LoadingTable
 from benchproof.campaign.models.rig import RigFile
 from benchproof.errors import InputError, MethodError
@@ -152,7 +153,7 @@ def test_sweeps_on_a_simulated_stand_need_the_correction() -> None:
     """Torque is some percent off without it, and within its interval with it."""
     engine = Trials(1, 1000)
     for seed in (3, 4, 5):
-        true = bench._bench(seed, np.random.default_rng([seed, 77]))
+        true = drawn_bench(seed, np.random.default_rng([seed, 77]))
         entry = {
             "file": "calibration/cross-talk.csv",
             "dated": "2026-02-20",
@@ -171,7 +172,7 @@ def test_sweeps_on_a_simulated_stand_need_the_correction() -> None:
             [cells["thrust"].corrected(rows[:, 2] * 9.80665e-3), cells["torque"].corrected(rows[:, 3])]
         )
         found = fit_cross_talk(rows[:, :2] * [gravity, 1.0], shown, rig=stand.name, key="c", keeps_gain=(True, True))
-        expected = bench.truth(crossed, "torque", "speed", 1500.0, "A", propeller=bench.PROPELLER)
+        expected = bench.truth(crossed, "torque", "speed", 1500.0, "A", propeller=PROPELLER)
         expected *= run.density.value / 1.225
         read = {}
         for name, cross_talk in (("raw", None), ("corrected", found)):
@@ -179,7 +180,7 @@ def test_sweeps_on_a_simulated_stand_need_the_correction() -> None:
             values, trials, _ = points.along("torque", "speed", np.log([1500.0]))
             read[name] = values[0], np.quantile(trials[0], [0.001, 0.999])
         crossing = stand.crossing.into_torque * bench.truth(
-            crossed, "thrust", "speed", 1500.0, "A", propeller=bench.PROPELLER
+            crossed, "thrust", "speed", 1500.0, "A", propeller=PROPELLER
         )
         assert read["raw"][0] - read["corrected"][0] == pytest.approx(crossing, rel=0.25)
         low, high = read["corrected"][1]

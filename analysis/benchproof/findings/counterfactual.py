@@ -1,7 +1,7 @@
 """What if: how far the efficiency would move if the motor's constants were others, the shaft's load held.
 
 At a held shaft load a change of resistance by ``x`` moves the electrical power by ``x`` times the copper loss, so the
-efficiency by some ``-eta x P_cu / P_el``: ten percent of resistance are one point at the most for a small motor at work.
+efficiency by some ``-eta x P_cu / P_el``: ten percent of resistance are one point at the most for a small motor.
 """
 
 from __future__ import annotations

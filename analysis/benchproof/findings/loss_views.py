@@ -1,0 +1,206 @@
+"""Loss budgets as charts and tables."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.findings.counterfactual import Change, efficiency_change, resistance_for, rewound
+from benchproof.findings.losses import TERMS
+from benchproof.methods.method import Change as Version
+from benchproof.methods.method import Method
+from benchproof.methods.records import Axis, Chart, Column, Series, Table
+from benchproof.trials.rounding import rounded
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from benchproof.findings.losses import LossBudget
+
+    FloatArray = NDArray[np.float64]
+
+LABELS: Final = {
+    "shaft_power": "Shaft",
+    "copper": "Copper",
+    "drag": "Drag",
+    "drive": "Switches",
+    "residual": "Residual",
+}
+"""Words for the terms."""
+
+CHANGES: Final = (
+    Change("Resistance 2 % lower", resistance=-0.02),
+    Change("Resistance 5 % lower", resistance=-0.05),
+    Change("Resistance 10 % lower", resistance=-0.10),
+    Change("Drag 10 % lower", drag=-0.10),
+    Change("Kv 5 % lower, same resistance", kv=-0.05),
+    rewound(-0.05),
+)
+"""What the counterfactual table asks."""
+
+POINT: Final = 0.01
+"""One percentage point of efficiency."""
+
+METHOD: Final = Method(
+    key="losses",
+    version="1.0",
+    title="Where the watts go",
+    order=100,
+    summary=(
+        "The electrical power of the sweep is split into what leaves the shaft and what is lost in the winding, to the "
+        "motor's own drag and in the drive's switches. Each part comes from a measurement of its own: shaft power from "
+        "torque and speed, copper loss from the winding's resistance and the current the torque needs, drag from the "
+        "run without load. What they do not explain is the residual: switching of the drive, stray losses, and errors. "
+        "It should be zero or a few percent; a residual that is surely negative would mean a wrong measurement, and is "
+        "said so. Powers are those of the day, not referred to other air."
+    ),
+    equations=(
+        "P_el = T w + I^2 R(t) + T_0(w) w + 2 R_on I^2 + residual",
+        "T + T_0 = kt (1 - s I) I: current of the winding, not of the supply; s from the step at full throttle",
+        "R(t) = R_20 (234.5 + t) / 254.5,  t = t_air + h (I^2 R(t) + T_0 w)",
+        "with other constants, load held: eta' = P_shaft / (P_el + change of the losses)",
+    ),
+    sources=(
+        "Segregation of losses after IEC 60034-2-1 [from memory]",
+        "First-order model of the permanent-magnet machine, textbook knowledge [from memory]",
+        "Resistance of copper against temperature: IEC 60228 [from memory]",
+        "JCGM 101:2008 (propagation by trials)",
+    ),
+    history=(Version("1.0", "First version."),),
+)
+
+
+def views(
+    budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], coverage: float
+) -> tuple[tuple[Chart, ...], tuple[Table, ...]]:
+    """Return the charts and tables of some budgets.
+
+    Parameters
+    ----------
+    budgets : sequence of LossBudget
+        One a sample.
+    points : sequence of (str, float)
+        Electrical powers of the tables, as the lab wrote them and in W; those not reached are left out.
+    coverage : float
+        Of the intervals.
+    """
+    charts = tuple(_chart(budget, coverage) for budget in budgets)
+    tables = [_table(budgets, points, coverage), _whatif(budgets, points, coverage)]
+    return charts, tuple(table for table in tables if table.rows)
+
+
+def _chart(budget: LossBudget, coverage: float) -> Chart:
+    power = tuple(float(value) for value in budget.states.electrical_power[:, 0])
+    series = []
+    for name in TERMS[1:]:
+        values = budget.terms[name]
+        low, high = budget.interval(values, coverage)
+        ends = (tuple(float(v) for v in low), tuple(float(v) for v in high))
+        label = LABELS[name]
+        # The term takes a sample's place: every loss has a stroke of its own.
+        series.append(Series(label, label, "band", power, tuple(float(v) for v in values[:, 0]), *ends))
+    return Chart(
+        name=f"losses-{re.sub(r'[^A-Za-z0-9_.-]+', '-', budget.sample)}",
+        title=f"Losses against electrical power, sample {budget.sample}",
+        caption=(
+            f"Band: {_percent(coverage)} coverage interval. The residual is what the other terms leave of the electrical "
+            "power; it holds the drive's switching."
+        ),
+        x=Axis.of("electrical_power"),
+        y=Axis("loss", "Lost", "W"),
+        series=tuple(series),
+    )
+
+
+def _table(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], coverage: float) -> Table:
+    return Table(
+        name="losses",
+        title="Loss budget",
+        caption=(
+            f"In watts, with the half-width of the {_percent(coverage)} coverage interval. The rows add up to the "
+            "electrical power."
+        ),
+        columns=(
+            Column("Sample", align="left"),
+            Column("At", align="left"),
+            *(Column(LABELS[name], "W") for name in TERMS),
+            Column("Winding current", "A"),
+            Column("Winding", "degC"),
+        ),
+        rows=tuple(
+            (
+                budget.sample,
+                text,
+                *(_with_width(budget, budget.terms[name], place, coverage) for name in TERMS),
+                _with_width(budget, budget.current, place, coverage),
+                _with_width(budget, budget.temperature, place, coverage),
+            )
+            for budget in budgets
+            for text, place in reached(budget, points)
+        ),
+    )
+
+
+def _whatif(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], coverage: float) -> Table:
+    """Return the table of what other constants would do."""
+    rows = []
+    for budget in budgets:
+        places = list(reached(budget, points))
+        for change in CHANGES:
+            moved = efficiency_change(budget, change) / POINT
+            rows += [
+                (budget.sample, change.label, text, _signed(budget, moved, place, coverage)) for text, place in places
+            ]
+        needed = 100 * resistance_for(budget, POINT)
+        rows += [
+            (
+                budget.sample,
+                "Resistance that one point more would need",
+                text,
+                f"{_signed(budget, needed, place, coverage)} %",
+            )
+            for text, place in places
+        ]
+    return Table(
+        name="what_if",
+        title="If the motor were wound otherwise",
+        caption=(
+            "How far the efficiency would move at the same shaft load, in percentage points, the winding settled at the "
+            "temperature that goes with it. Kv alone does nothing for the efficiency of a motor rewound in the same "
+            "copper: its resistance falls with the square of Kv, and what counts is Km = kt / sqrt(R)."
+        ),
+        columns=(
+            Column("Sample", align="left"),
+            Column("If", align="left"),
+            Column("At", align="left"),
+            Column("Efficiency moves by", "points"),
+        ),
+        rows=tuple(rows),
+    )
+
+
+def reached(budget: LossBudget, points: Sequence[tuple[str, float]]) -> Iterator[tuple[str, int]]:
+    """Yield the operating points among a budget's places, with the place of each."""
+    power = budget.states.electrical_power[:, 0]
+    for text, wanted in points:
+        place = int(np.argmin(np.abs(power - wanted)))
+        if abs(power[place] / wanted - 1) < 1e-9:
+            yield text, place
+
+
+def _with_width(budget: LossBudget, values: FloatArray, place: int, coverage: float) -> str:
+    low, high = budget.interval(values[place : place + 1], coverage)
+    return " ± ".join(rounded(float(values[place, 0]), float(high[0] - low[0]) / 2))
+
+
+def _signed(budget: LossBudget, values: FloatArray, place: int, coverage: float) -> str:
+    words = _with_width(budget, values, place, coverage)
+    return words if words.startswith(("-", "−")) else f"+{words}"
+
+
+def _percent(coverage: float) -> str:
+    return f"{100 * coverage:g} %"
