@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Change:
     """A motor that differs in its constants, all else alike.
 
@@ -29,12 +29,14 @@ class Change:
     ----------
     label : str
         Words for tables.
-    resistance, drag, kv : float
-        Relative change of the resistance at 20 degC, the drag torque and Kv.
+    resistance : float or array, shape (1 + trials,)
+        Relative change of the resistance at 20 degC.
+    drag, kv : float
+        Relative change of the drag torque and of Kv.
     """
 
     label: str
-    resistance: float = 0.0
+    resistance: float | FloatArray = 0.0
     drag: float = 0.0
     kv: float = 0.0
 

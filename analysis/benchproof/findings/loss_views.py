@@ -12,6 +12,7 @@ from benchproof.findings.losses import TERMS
 from benchproof.methods.method import Change as Version
 from benchproof.methods.method import Method
 from benchproof.methods.records import Axis, Chart, Column, Series, Table
+from benchproof.trials.quantity import coverage_interval
 from benchproof.trials.rounding import rounded
 
 if TYPE_CHECKING:
@@ -107,8 +108,8 @@ def _chart(budget: LossBudget, coverage: float) -> Chart:
         name=f"losses-{re.sub(r'[^A-Za-z0-9_.-]+', '-', budget.sample)}",
         title=f"Losses against electrical power, sample {budget.sample}",
         caption=(
-            f"Band: {_percent(coverage)} coverage interval. The residual is what the other terms leave of the electrical "
-            "power; it holds the drive's switching."
+            f"Band: {_percent(coverage)} coverage interval. The residual is what the other terms leave of the "
+            "electrical power; it holds the drive's switching."
         ),
         x=Axis.of("electrical_power"),
         y=Axis("loss", "Lost", "W"),
@@ -135,9 +136,9 @@ def _table(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], c
             (
                 budget.sample,
                 text,
-                *(_with_width(budget, budget.terms[name], place, coverage) for name in TERMS),
-                _with_width(budget, budget.current, place, coverage),
-                _with_width(budget, budget.temperature, place, coverage),
+                *(with_width(budget.terms[name][place], coverage) for name in TERMS),
+                with_width(budget.current[place], coverage),
+                with_width(budget.temperature[place], coverage),
             )
             for budget in budgets
             for text, place in reached(budget, points)
@@ -152,16 +153,14 @@ def _whatif(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], 
         places = list(reached(budget, points))
         for change in CHANGES:
             moved = efficiency_change(budget, change) / POINT
-            rows += [
-                (budget.sample, change.label, text, _signed(budget, moved, place, coverage)) for text, place in places
-            ]
+            rows += [(budget.sample, change.label, text, _signed(moved[place], coverage)) for text, place in places]
         needed = 100 * resistance_for(budget, POINT)
         rows += [
             (
                 budget.sample,
                 "Resistance that one point more would need",
                 text,
-                f"{_signed(budget, needed, place, coverage)} %",
+                f"{_signed(needed[place], coverage)} %",
             )
             for text, place in places
         ]
@@ -169,9 +168,9 @@ def _whatif(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], 
         name="what_if",
         title="If the motor were wound otherwise",
         caption=(
-            "How far the efficiency would move at the same shaft load, in percentage points, the winding settled at the "
-            "temperature that goes with it. Kv alone does nothing for the efficiency of a motor rewound in the same "
-            "copper: its resistance falls with the square of Kv, and what counts is Km = kt / sqrt(R)."
+            "How far the efficiency would move at the same shaft load, in percentage points, the winding settled at "
+            "the temperature that goes with it. Kv alone does nothing for the efficiency of a motor rewound in the "
+            "same copper: its resistance falls with the square of Kv, and what counts is Km = kt / sqrt(R)."
         ),
         columns=(
             Column("Sample", align="left"),
@@ -192,14 +191,15 @@ def reached(budget: LossBudget, points: Sequence[tuple[str, float]]) -> Iterator
             yield text, place
 
 
-def _with_width(budget: LossBudget, values: FloatArray, place: int, coverage: float) -> str:
-    low, high = budget.interval(values[place : place + 1], coverage)
-    return " ± ".join(rounded(float(values[place, 0]), float(high[0] - low[0]) / 2))
+def with_width(row: FloatArray, coverage: float) -> str:
+    """Return the value and half-width of one row (best estimate, then trials) as they are printed."""
+    low, high = coverage_interval(row[1:], coverage)
+    return " ± ".join(rounded(float(row[0]), float(high - low) / 2))
 
 
-def _signed(budget: LossBudget, values: FloatArray, place: int, coverage: float) -> str:
-    words = _with_width(budget, values, place, coverage)
-    return words if words.startswith(("-", "−")) else f"+{words}"
+def _signed(row: FloatArray, coverage: float) -> str:
+    words = with_width(row, coverage)
+    return words if words.startswith("-") else f"+{words}"
 
 
 def _percent(coverage: float) -> str:

@@ -27,6 +27,7 @@ from benchproof.methods import built_tests, known_choices, registry
 from benchproof.methods.bench import Bench
 from benchproof.methods.session_checks import check_remarks
 from benchproof.notebooks.display import Shown, shown_chart, shown_method, shown_table
+from benchproof.notebooks.losses import LossSection
 from benchproof.notebooks.page import page_record
 from benchproof.notebooks.tables import figures_table
 from benchproof.trials.engine import Trials
@@ -162,6 +163,13 @@ class OpenBench:
         found = [figure for section in self.sections() for figure in section.reduction.figures]
         return with_model(found, self.bench.campaign.campaign, self.bench.trials)
 
+    @cached_property
+    def losses(self) -> LossSection:
+        """Where the watts go, for the samples whose tests can tell."""
+        sweeps = self.section("thrust_sweep")
+        found = [figure for section in self.sections() for figure in section.reduction.figures]
+        return LossSection(self.bench, found, sweeps.inputs if sweeps.present else ())
+
     def show_figures(self) -> Shown:
         """Return the table of all figures with their intervals."""
         return shown_table(figures_table(self.figures, self.bench.lab.coverage), "figures")
@@ -173,9 +181,9 @@ class OpenBench:
 
     @property
     def remarks(self) -> tuple[Remark, ...]:
-        """Every warning: of the inputs, of the check weights, then of the methods."""
-        checks = check_remarks(self.bench)
-        return (*self.checked.remarks, *checks, *(r for section in self.sections() for r in section.reduction.remarks))
+        """Every warning: of the inputs, of the check weights, of the methods, of the loss budget."""
+        found = (r for section in self.sections() for r in section.reduction.remarks)
+        return (*self.checked.remarks, *check_remarks(self.bench), *found, *self.losses.remarks)
 
     def results(self) -> Shown:
         """Return results.json, without what looks at other campaigns."""

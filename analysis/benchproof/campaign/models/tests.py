@@ -142,6 +142,9 @@ class ThrustSweep(LoggedTest):
         {"temperature": "21.5 degC", "pressure": "1002 hPa", "humidity": "45 %"},
         default=None,
     )
+    winding_temperature: TemperatureValue | None = doc(
+        "temperature of the winding at the end of the highest throttle, for the loss budget", "74 degC", default=None
+    )
 
 
 class Pendulum(Model):
