@@ -10,7 +10,7 @@ from benchproof.campaign.faults import validated
 from benchproof.campaign.logs import read_log
 from benchproof.campaign.models.base import required
 from benchproof.campaign.models.campaign import Campaign
-from benchproof.campaign.models.tests import LoggedTest
+from benchproof.campaign.models.tests import AnyTest, LoggedTest
 from benchproof.campaign.quoting import Quote, parse
 from benchproof.campaign.references import claim_faults, quote_faults, reference_faults
 from benchproof.campaign.workspace import LAB, Workspace, campaign_file, rig_file
@@ -159,24 +159,22 @@ class Checked:
             if test.test == "thrust_sweep" and test.air is None:
                 sentence = "the air was not measured: figures stay as tested, and coefficients are left out"
                 yield Remark("air_missing", test.log, sentence)
-        logged = [test for test in self.campaign.tests if isinstance(test, LoggedTest)]
-        read = {test.log: test for test in logged if _counts(test, self.built)}
-        for each in read.values():
-            for remark in self.log(each).remarks:
+        runs = {run.log: run for test in self.campaign.tests for run in _runs(test, self.built)}
+        for run in runs.values():
+            for remark in self.log(run).remarks:
                 yield replace(remark, where=remark.where.removeprefix(f"{self.folder}/"))
 
 
-def _counts(test: Any, built: Collection[str]) -> bool:
-    """Say whether a test's log is read for its figures."""
-    return bool(getattr(test, "log", None)) and test.test in built and test.exclude is None
+def _runs(test: AnyTest, built: Collection[str]) -> tuple[LoggedTest, ...]:
+    """Return the runs of a test whose logs are read for its figures."""
+    if not isinstance(test, LoggedTest) or test.test not in built or test.exclude is not None:
+        return ()
+    return test.runs
 
 
 def logs_of(test: Any) -> Iterator[str]:
     """Yield the logs of a test."""
-    if getattr(test, "log", None):
-        yield test.log
-    for mass in getattr(test, "trial_masses", ()):
-        yield mass.log
+    yield from (run.log for run in getattr(test, "runs", ()))
 
 
 def check_campaign(
@@ -303,8 +301,8 @@ def _file_faults(checked: Checked, logs: bool) -> Iterator[Fault]:
         for name in (getattr(test, "photo", None), *logs_of(test)):
             if name is not None:
                 yield from _faults_of(checked.place, name)
-        if logs and _counts(test, checked.built):
-            yield from _faults_of(checked.log, test)
+        for run in _runs(test, checked.built) if logs else ():
+            yield from _faults_of(checked.log, run)
 
 
 def _faults_of(action: Callable[..., object], *arguments: object) -> tuple[Fault, ...]:

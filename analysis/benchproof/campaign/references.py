@@ -40,6 +40,8 @@ FEWEST_READINGS: Final = 4
 
 _MEASURED_BY: Final = {
     "readings": "mass",
+    "mass": "mass",
+    "radius": "length",
     "pairs": "resistance",
     "leads": "resistance",
     "speed": "speed",

@@ -49,7 +49,12 @@ LAYOUT_TESTS: Final = (
 """Tests that bring a log."""
 
 NEEDED_CHANNELS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
-    {"thrust_sweep": ("throttle", "thrust", "voltage", "current")}
+    {
+        "thrust_sweep": ("throttle", "thrust", "voltage", "current"),
+        "throttle_step": ("throttle", "speed"),
+        "heat_soak": ("voltage", "current", "speed", "winding_temperature", "air_temperature"),
+        "vibration": ("once_per_turn", "acceleration"),
+    }
 )
 """Channels a test's log must have beside time."""
 

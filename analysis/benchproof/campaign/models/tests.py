@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, PlainValidator, WithJsonSchema
 
@@ -24,7 +24,6 @@ from benchproof.campaign.models.values import (
     CurrentValue,
     HumidityValue,
     LengthValue,
-    Mass,
     MassValue,
     PressureValue,
     Ratio,
@@ -71,6 +70,11 @@ class LoggedTest(Test):
 
     log: LogPath = doc("the log as recorded", "raw/a1-sweep-1.csv")
     layout: LogLayout | None = doc("columns of this log, where they are not the rig's", None, default=None)
+
+    @property
+    def runs(self) -> tuple[Self, ...]:
+        """The test once for each log it declares, its own first."""
+        return (self,)
 
 
 class Weighing(Test):
@@ -215,7 +219,7 @@ class HeatSoak(LoggedTest):
 class TrialMass(Model):
     """A small mass put on the rotor, and the log with it."""
 
-    mass: Mass = doc("mass", "50 mg")
+    mass: MassValue = doc("mass", {"value": "50 mg", "standard": "0.5 mg"})
     radius: LengthValue = doc("distance from the axis", "12 mm")
     angle: AngleValue = doc("angle from the mark, with the rotation", "0 deg")
     log: LogPath = doc("log of the run with the mass", "raw/a1-vib-2.csv")
@@ -226,6 +230,11 @@ class Vibration(LoggedTest):
 
     test: Literal["vibration"] = doc("kind of test", "vibration")
     trial_masses: Many[TrialMass] = doc("runs with a trial mass", [{"mass": "50 mg"}], default=())
+
+    @property
+    def runs(self) -> tuple[Self, ...]:
+        """The test with the log of the rotor as it is, then with that of each trial mass."""
+        return (self, *(self.model_copy(update={"log": trial.log}) for trial in self.trial_masses))
 
 
 class Inspection(Test):
