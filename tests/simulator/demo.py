@@ -18,6 +18,7 @@ import yaml
 
 from simulator.campaigns import Bench, Roughness, Spread, SweepPlan, air_readings, samples_of, thrust_sweep, weighing
 from simulator.demo_pictures import picture
+from simulator.demo_tests import DISCS, words_and_logs
 from simulator.demo_words import CAMPAIGNS, LAB, RIG
 from simulator.instruments import Rig
 from simulator.loggers import Fault, Style
@@ -188,7 +189,7 @@ def bench_of(story: Story, made: Rig) -> Bench:
     """Return the bench of one campaign of the demo."""
     drawn = stream(SEED, "samples", story.campaign, *story.draw)
     samples = samples_of(story.model, story.spread, story.samples, drawn)
-    return Bench(made, story.model, samples, PROPELLERS, DRIVE, SUPPLY, story.campaign)
+    return Bench(made, story.model, samples, PROPELLERS, DRIVE, SUPPLY, story.campaign, flywheels=DISCS)
 
 
 def files() -> dict[str, bytes]:
@@ -235,6 +236,9 @@ def _campaign(bench: Bench, story: Story) -> dict[str, bytes]:
             occasion = bench.occasion(story.weighed, f"weighing-{sample}-{part}")
             shown = weighing(bench, sample, part, occasion) * 1e3
             words[f"{part}_{sample}"] = ", ".join(f'"{grams:.2f} g"' for grams in shown)
+    more, recordings = words_and_logs(bench, story.campaign)
+    words |= more
+    logs |= {f"{story.campaign}/raw/{name}.csv": text.encode() for name, text in recordings.items()}
     text = CAMPAIGNS[story.campaign]
     for key, value in words.items():
         text = text.replace(f"@{key}@", value)

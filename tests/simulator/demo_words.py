@@ -62,6 +62,7 @@ instruments:
   thermometer: {measures: temperature, errors: [{offset: "0.5 degC"}]}
   barometer: {measures: pressure, errors: [{offset: "1 hPa"}]}
   hygrometer: {measures: humidity, errors: [{offset: "3 %"}]}
+  caliper: {measures: length, errors: [{offset: "0.03 mm"}, {resolution: "0.01 mm"}]}
   accelerometer: {measures: acceleration, errors: [{scale: "3 %", shape: normal, k: 2}]}
 flywheels:
   disc-60: {inertia: {value: "5.0e-5 kg*m**2", standard: "0.3 %"}, diameter: "60 mm", thickness: "5 mm", material: steel, rated_speed: "45000 rpm"}
@@ -78,6 +79,28 @@ logs:
     voltage: {column: "volts", unit: V, instrument: supply_volts}
     current: {column: "amps", unit: A, instrument: supply_amps}
     speed: {column: "erpm", unit: rpm, instrument: tachometer, divide_by: pole_pairs}
+  flywheel_run: &electrical
+    time: {column: "t_ms", unit: ms}
+    throttle: {column: "throttle", unit: "%"}
+    voltage: {column: "volts", unit: V, instrument: supply_volts}
+    current: {column: "amps", unit: A, instrument: supply_amps}
+    speed: {column: "erpm", unit: rpm, instrument: tachometer, divide_by: pole_pairs}
+  throttle_step: *electrical
+  coast_down:
+    time: {column: "t_ms", unit: ms}
+    speed: {column: "rpm", unit: rpm, instrument: tachometer}
+  heat_soak:
+    time: {column: "t_s", unit: s}
+    throttle: {column: "throttle", unit: "%"}
+    voltage: {column: "volts", unit: V, instrument: supply_volts}
+    current: {column: "amps", unit: A, instrument: supply_amps}
+    speed: {column: "erpm", unit: rpm, instrument: tachometer, divide_by: pole_pairs}
+    winding_temperature: {column: "winding_C", unit: degC, instrument: thermometer}
+    air_temperature: {column: "air_C", unit: degC, instrument: thermometer}
+  vibration:
+    time: {column: "t_us", unit: us}
+    once_per_turn: {column: "mark", unit: "1"}
+    acceleration: {column: "acc", unit: "m/s**2", instrument: accelerometer}
 """
 
 _TORQUE_LAYOUT = """\
@@ -89,6 +112,15 @@ _TORQUE_LAYOUT = """\
       voltage: {column: "volts", unit: V, instrument: supply_volts}
       current: {column: "amps", unit: A, instrument: supply_amps}
       speed: {column: "erpm", unit: rpm, instrument: tachometer, divide_by: pole_pairs}
+"""
+
+_TURNS_LAYOUT = """\
+    layout: &turns
+      time: {column: "t_us", unit: us}
+      throttle: {column: "throttle", unit: "%"}
+      voltage: {column: "volts", unit: V, instrument: supply_volts}
+      current: {column: "amps", unit: A, instrument: supply_amps}
+      once_per_turn: {column: "mark", unit: "1"}
 """
 
 _COMMA_LAYOUT = """\
@@ -129,6 +161,28 @@ tests:
   - {test: thrust_sweep, sample: T1, log: raw/t1-sweep-2.csv, propeller: oar-51x45, air: @t1_sweep_2@}
   - {test: thrust_sweep, sample: T2, log: raw/t2-sweep-1.csv, propeller: oar-51x45, air: @t2_sweep_1@}
   - {test: thrust_sweep, sample: T2, log: raw/t2-sweep-2.csv, propeller: oar-51x45, air: @t2_sweep_2@}
+  - {test: winding_resistance, date: 2026-03-05, sample: T1, @resistance_T1@}
+  - {test: back_emf, date: 2026-03-05, sample: T1, @back_emf_T1@}
+  - {test: no_load, date: 2026-03-05, sample: T1, @no_load_T1@}
+  - {test: winding_resistance, date: 2026-03-05, sample: T2, @resistance_T2@}
+  - {test: back_emf, date: 2026-03-05, sample: T2, @back_emf_T2@}
+  - {test: no_load, date: 2026-03-05, sample: T2, @no_load_T2@}
+  - {test: flywheel_run, date: 2026-03-05, sample: T1, log: raw/t1-spin-1.csv, flywheel: disc-60, rotor_inertia: @rotor_T1@, winding_temperature: "22 degC"}
+  - {test: flywheel_run, date: 2026-03-05, sample: T1, log: raw/t1-spin-2.csv, flywheel: disc-60, rotor_inertia: @rotor_T1@, winding_temperature: "22 degC"}
+  - {test: flywheel_run, date: 2026-03-05, sample: T2, log: raw/t2-spin-1.csv, flywheel: disc-60, rotor_inertia: @rotor_T2@, winding_temperature: "22 degC"}
+  - {test: flywheel_run, date: 2026-03-05, sample: T2, log: raw/t2-spin-2.csv, flywheel: disc-60, rotor_inertia: @rotor_T2@, winding_temperature: "22 degC"}
+  - {test: coast_down, date: 2026-03-05, sample: T1, log: raw/t1-coast-disc.csv, flywheel: disc-60, windings: open, rotor_inertia: @rotor_T1@}
+  - {test: coast_down, date: 2026-03-05, sample: T1, log: raw/t1-coast-bare.csv, flywheel: none, windings: open, rotor_inertia: @rotor_T1@}
+  - {test: throttle_step, date: 2026-03-05, sample: T1, log: raw/t1-steps.csv, from: "30 %", to: "70 %", propeller: oar-51x45}
+  - {test: heat_soak, date: 2026-03-05, sample: T1, log: raw/t1-soak.csv, airflow: propwash, limit: "100 degC", propeller: oar-51x45}
+  - test: vibration
+    date: 2026-03-05
+    sample: T1
+    log: raw/t1-vib-0.csv
+    trial_masses:
+      - {mass: {value: "50 mg", standard: "0.3 mg"}, radius: "12 mm", angle: "0 deg", log: raw/t1-vib-1.csv}
+      - {mass: {value: "50 mg", standard: "0.3 mg"}, radius: "12 mm", angle: "120 deg", log: raw/t1-vib-2.csv}
+      - {mass: {value: "50 mg", standard: "0.3 mg"}, radius: "12 mm", angle: "240 deg", log: raw/t1-vib-3.csv}
 claims:
   - {say: "Weighs what the label says", quantity: mass, relation: equal, within: "2 %", than: label}
   - {say: "Makes more thrust at 200 W than the Teasel", quantity: thrust, at: {electrical_power: "200 W"}, relation: more, than: 2026-04-teasel-2206}
@@ -184,6 +238,19 @@ tests:
   - {test: thrust_sweep, sample: B2, log: raw/b2-sweep-1.csv, propeller: oar-51x45, air: @b2_sweep_1@, layout: *torque_stand}
   - {test: thrust_sweep, sample: B2, log: raw/b2-sweep-2.csv, propeller: oar-51x45, air: @b2_sweep_2@, layout: *torque_stand}
   - {test: thrust_sweep, sample: B2, log: raw/b2-sweep-3.csv, propeller: oar-51x45, air: @b2_sweep_3@, layout: *torque_stand, exclude: "nut slipped at 60 %"}
+  - {test: winding_resistance, date: 2026-03-19, sample: B1, @resistance_B1@}
+  - {test: no_load, date: 2026-03-19, sample: B1, @no_load_B1@}
+  - {test: winding_resistance, date: 2026-03-19, sample: B2, @resistance_B2@}
+  - {test: no_load, date: 2026-03-19, sample: B2, @no_load_B2@}
+  - test: flywheel_run
+    date: 2026-03-19
+    sample: B1
+    log: raw/b1-turns-1.csv
+    flywheel: disc-60
+    rotor_inertia: @rotor_B1@
+    winding_temperature: "22 degC"
+@turns_layout@\
+  - {test: flywheel_run, date: 2026-03-19, sample: B2, log: raw/b2-turns-1.csv, flywheel: disc-60, rotor_inertia: @rotor_B2@, winding_temperature: "22 degC", layout: *turns}
 claims:
   - {say: "Weighs what the label says", quantity: mass, relation: equal, within: "2 %", than: label}
   - {say: "Needs less power for 8 N than the Tansy", quantity: electrical_power, at: {thrust: "8 N"}, relation: less, than: 2026-03-tansy-2207}
@@ -239,6 +306,14 @@ tests:
   - {test: thrust_sweep, sample: K1, log: raw/k1-sweep-2.csv, propeller: oar-51x45, air: @k1_sweep_2@, layout: *logger_2}
   - {test: thrust_sweep, date: 2026-04-09, sample: K2, log: raw/k2-sweep-1.csv, propeller: oar-51x45, air: @k2_sweep_1@, layout: *logger_2}
   - {test: thrust_sweep, date: 2026-04-09, sample: K2, log: raw/k2-sweep-2.csv, propeller: oar-51x45, air: @k2_sweep_2@, layout: *logger_2}
+  - {test: winding_resistance, date: 2026-04-10, sample: K1, @resistance_K1@}
+  - {test: back_emf, date: 2026-04-10, sample: K1, @back_emf_K1@}
+  - {test: no_load, date: 2026-04-10, sample: K1, @no_load_K1@}
+  - {test: winding_resistance, date: 2026-04-10, sample: K2, @resistance_K2@}
+  - {test: back_emf, date: 2026-04-10, sample: K2, @back_emf_K2@}
+  - {test: no_load, date: 2026-04-10, sample: K2, @no_load_K2@}
+  - {test: throttle_step, date: 2026-04-10, sample: K1, log: raw/k1-steps.csv, from: "30 %", to: "70 %", propeller: oar-51x45}
+  - {test: throttle_step, date: 2026-04-10, sample: K2, log: raw/k2-steps.csv, from: "30 %", to: "70 %", propeller: oar-51x45}
 claims:
   - {say: "Weighs what the label says", quantity: mass, relation: equal, within: "2 %", than: label}
   - {say: "As good as the Tansy at 200 W", quantity: thrust, at: {electrical_power: "200 W"}, relation: equal, within: "2 %", than: 2026-03-tansy-2207}
@@ -283,6 +358,15 @@ tests:
   - {test: thrust_sweep, sample: S1, log: raw/s1-sweep-2.csv, propeller: oar-51x45, air: @s1_sweep_2@}
   - {test: thrust_sweep, sample: S2, log: raw/s2-sweep-1.csv, propeller: oar-51x45, air: @s2_sweep_1@}
   - {test: thrust_sweep, sample: S2, log: raw/s2-sweep-2.csv, propeller: oar-51x45, air: @s2_sweep_2@}
+  - {test: winding_resistance, date: 2026-05-21, sample: S1, @resistance_S1@}
+  - {test: no_load, date: 2026-05-21, sample: S1, @no_load_S1@}
+  - {test: winding_resistance, date: 2026-05-21, sample: S2, @resistance_S2@}
+  - {test: no_load, date: 2026-05-21, sample: S2, @no_load_S2@}
+  - {test: flywheel_run, date: 2026-05-21, sample: S1, log: raw/s1-spin-1.csv, flywheel: disc-60, rotor_inertia: @rotor_S1@, winding_temperature: "22 degC"}
+  - {test: flywheel_run, date: 2026-05-21, sample: S1, log: raw/s1-spin-2.csv, flywheel: disc-60, rotor_inertia: @rotor_S1@, winding_temperature: "22 degC"}
+  - {test: flywheel_run, date: 2026-05-21, sample: S2, log: raw/s2-spin-1.csv, flywheel: disc-60, rotor_inertia: @rotor_S2@, winding_temperature: "22 degC"}
+  - {test: flywheel_run, date: 2026-05-21, sample: S2, log: raw/s2-spin-2.csv, flywheel: disc-60, rotor_inertia: @rotor_S2@, winding_temperature: "22 degC"}
+  - {test: heat_soak, date: 2026-05-21, sample: S1, log: raw/s1-soak.csv, airflow: propwash, limit: "100 degC", propeller: oar-51x45}
 claims:
   - {say: "Weighs what the label says", quantity: mass, relation: equal, within: "2 %", than: label}
   - {say: "Makes more thrust at 400 W than the Tansy", quantity: thrust, at: {electrical_power: "400 W"}, relation: more, than: 2026-03-tansy-2207}
@@ -304,7 +388,9 @@ text: |
 
 CAMPAIGNS = {
     "2026-03-tansy-2207": _TANSY,
-    "2026-03-burdock-2208": _BURDOCK.replace("@torque_layout@", _TORQUE_LAYOUT),
+    "2026-03-burdock-2208": _BURDOCK.replace("@torque_layout@", _TORQUE_LAYOUT).replace(
+        "@turns_layout@", _TURNS_LAYOUT
+    ),
     "2026-04-teasel-2206": _TEASEL.replace("@comma_layout@", _COMMA_LAYOUT),
     "2026-05-bistort-2207": _BISTORT,
 }

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 HEADLINE: Final = ("mass", "thrust", "thrust_per_power")
 """The figures a reader with three minutes wants, where nothing else is asked for."""
 
+MAIN_CHART: Final = "thrust_vs_electrical_power"
+"""The one chart for a reader with three minutes; where a campaign has it not, its first with an interval."""
+
 _NOT_CONDITIONS: Final = frozenset(
     {"exclude", "finding", "photo", "about", "layout", "instruments", "date", "points", "pairs"}
 )
@@ -50,6 +53,7 @@ def page_record(checked: Checked) -> dict[str, Any]:
         "text": campaign.text,
         "warnings": [{"code": r.code, "where": r.where, "message": r.message} for r in checked.remarks],
         "headline": list(HEADLINE),
+        "main_chart": MAIN_CHART,
         "invented": lab.lab.invented,
     }
 

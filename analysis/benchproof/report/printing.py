@@ -31,7 +31,7 @@ class Printed:
     unit : str
         The unit as print has it; empty for a pure number.
     spread : str
-        ``± 0.02 g``, or ``6.98 N to 7.20 N`` where the interval is not centred on the value.
+        ``± 0.02``, or ``6.98 to 7.20`` where the interval is not centred on the value; in the same unit.
     text : str
         The whole in one line: ``31.41 g ± 0.02 g``; ``not reached in the test``; ``withheld: …``.
     reached : bool
@@ -90,11 +90,11 @@ def _printed_in(figure: Figure, shown: Shown) -> Printed:
     half_width = (high - low) / 2
     if abs((high + low) / 2 - value) <= CENTRED * half_width:
         number, half = (_power(text) for text in rounded(value, half_width))
-        spread = f"± {_with(half, unit)}"
-        return Printed(number, unit, spread, f"{_with(number, unit)} {spread}", reached=True)
+        text = f"{_with(number, unit)} ± {_with(half, unit)}"
+        return Printed(number, unit, f"± {half}", text, reached=True)
     number, below, above = (_power(text) for text in interval_text(value, low, high))
-    spread = f"{_with(below, unit)} to {_with(above, unit)}"
-    return Printed(number, unit, spread, f"{_with(number, unit)} ({spread})", reached=True)
+    text = f"{_with(number, unit)} ({_with(below, unit)} to {_with(above, unit)})"
+    return Printed(number, unit, f"{below} to {above}", text, reached=True)
 
 
 def _absence(figure: Figure) -> str:
