@@ -11,8 +11,9 @@ voltage ``d U`` turns at ``w`` where ``(d U - K w) K / R`` meets a load that goe
     d ln w / d ln rho = -x / (1 + 2 x),    x = I_w R / (K w) = I R / (d K w),
 
 with the winding current ``I_w = I / d``. ``R K^-2`` hardly differs between motors of one kind, however they are wound
-(``R Kv^2``, practitioner's judgement), so a sweep tells ``x`` from its own current, voltage, speed and throttle. Supply
-current follows the torque of the shaft and of the motor's own drag, of which only the first follows the air.
+(``R Kv^2``, practitioner's judgement), so a sweep tells ``x`` from its own current, voltage, speed and throttle. The
+supply's sag, seen in the same log as the fall of voltage with current, acts as ``d^2`` times its resistance in series.
+Supply current follows the torque of the shaft and of the motor's own drag, of which only the first follows the air.
 """
 
 from __future__ import annotations
@@ -90,12 +91,12 @@ class Law:
     exponents: Mapping[str, Exponent]
 
 
-def _law(held: str, speed: Exponent, supply: Exponent) -> Law:
+def _law(held: str, speed: Exponent, current: Exponent, power: Exponent | None = None) -> Law:
     """Return a law from the exponent of speed: thrust and torque go with density times speed squared."""
     load = Exponent(1 + 2 * speed.value, 2 * speed.half_width, speed.known_by)
     return Law(
         held,
-        {"thrust": load, "torque": load, "speed": speed, "current": supply, "electrical_power": supply},
+        {"thrust": load, "torque": load, "speed": speed, "current": current, "electrical_power": power or current},
     )
 
 
@@ -134,27 +135,45 @@ def throttle_law(throttle: FloatArray, roots: Mapping[str, FloatArray]) -> Law:
     """
     if "speed" not in roots:
         return LAWS["throttle"]
-    load = load_ratio(throttle, roots)
+    sag = supply_resistance(roots)
+    load = load_ratio(throttle, roots, sag)
     slope = 1 / (1 + 2 * load) ** 2
     speed = Exponent(-load / (1 + 2 * load), LOAD_HALF_WIDTH * load * slope, "speed")
     drag = DRAG_SHARE * np.exp(DRAG_FALL * (roots["speed"].max() - roots["speed"]))
     torque = 1 + 2 * speed.value
-    supply = Exponent(torque / (1 + drag), DRAG_HALF_WIDTH * torque * drag / (1 + drag) ** 2, "supply")
-    return _law("throttle", speed, supply)
+    current = torque / (1 + drag)
+    half_width = np.hypot(2 * speed.half_width, DRAG_HALF_WIDTH * torque * drag / (1 + drag)) / (1 + drag)
+    kept = 1 - sag * np.exp(2 * roots["current"] - roots["electrical_power"])
+    return _law(
+        "throttle",
+        speed,
+        Exponent(current, half_width, "supply"),
+        Exponent(current * kept, half_width * kept, "supply"),
+    )
 
 
-def load_ratio(throttle: FloatArray, roots: Mapping[str, FloatArray]) -> FloatArray:
-    """Return the winding's voltage drop over its back-emf at every plateau, shape (n,).
+def supply_resistance(roots: Mapping[str, FloatArray]) -> float:
+    """Return how far the supply sags per ampere over a sweep, ohm; 0 where it does not."""
+    current = np.exp(roots["current"])
+    volts = np.exp(roots["electrical_power"] - roots["current"])
+    apart = current - current.mean()
+    square = float(apart @ apart)
+    return max(-float(apart @ volts) / square, 0.0) if square else 0.0
+
+
+def load_ratio(throttle: FloatArray, roots: Mapping[str, FloatArray], sag: float) -> FloatArray:
+    """Return the voltage drop of winding and supply over the back-emf at every plateau, shape (n,).
 
     The volts per speed ``K`` come from the highest command, where the duty is surest: ``d U = K w + I_w g K^2`` with
-    ``g = R / K^2``.
+    ``g = R / K^2``. ``sag`` is the supply's resistance, ohm.
     """
     speed, winding = np.exp(roots["speed"]), np.exp(roots["current"]) / throttle
     applied = np.exp(roots["electrical_power"] - roots["current"]) * throttle
     top = int(np.argmax(throttle))
     drop = RESISTANCE_KV2 * winding[top]
     constant = 2 * applied[top] / (speed[top] + np.sqrt(speed[top] ** 2 + 4 * drop * applied[top]))
-    load: FloatArray = np.minimum(RESISTANCE_KV2 * winding * constant / speed, LARGEST_LOAD)
+    resistance = RESISTANCE_KV2 * constant**2 + throttle**2 * sag
+    load: FloatArray = np.minimum(winding * resistance / (constant * speed), LARGEST_LOAD)
     return load
 
 
