@@ -29,9 +29,9 @@ from simulator.readings import back_emf, no_load, winding_resistance
 from simulator.truth import true_constant
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from benchproof.methods.records import Figure
+    from benchproof.methods.records import Figure, Reduction
     from simulator.campaigns import Bench as Truth
     from simulator.readings import Points
 
@@ -64,13 +64,14 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
 
 def figures_of(opened: Bench) -> tuple[Figure, ...]:
     """Return the figures of an opened campaign: each sample's, and the model's."""
-    found: list[Figure] = []
-    for key in FAMILY:
-        method = registry()[key]
-        tests = opened.tests(key)
-        if tests:
-            found += method.reduce([method.gather(test, opened) for test in tests], opened).figures
+    found = [figure for key in FAMILY if opened.tests(key) for figure in reduced(opened, key).figures]
     return with_model(found, opened.campaign.campaign, opened.trials)
+
+
+def reduced(opened: Bench, key: str) -> Reduction:
+    """Return what a method makes of an opened campaign."""
+    method = registry()[key]
+    return method.reduce([method.gather(test, opened) for test in opened.tests(key)], opened)
 
 
 def _true(bench: Truth, figure: Figure, volts: Sequence[np.ndarray], winding: float) -> float:
@@ -79,7 +80,9 @@ def _true(bench: Truth, figure: Figure, volts: Sequence[np.ndarray], winding: fl
     return float(np.mean(runs))
 
 
-def open_campaign(bench: Truth, tests: list[dict[str, Any]], trials: int, **more: Any) -> Bench:
+def open_campaign(
+    bench: Truth, tests: list[dict[str, Any]], trials: int, points: Mapping[str, list[str]] | None = None, **more: Any
+) -> Bench:
     """Return a campaign of the bench, opened for analysis.
 
     Parameters
@@ -90,8 +93,10 @@ def open_campaign(bench: Truth, tests: list[dict[str, Any]], trials: int, **more
         As a campaign file has them.
     trials : int
         Number of trials.
+    points : mapping, optional
+        The lab's operating points.
     **more
-        Keys of the campaign file to change.
+        Keys of the campaign file to change; None leaves one out.
     """
     written = {
         "kind": "motor",
@@ -109,10 +114,10 @@ def open_campaign(bench: Truth, tests: list[dict[str, Any]], trials: int, **more
             "samples": [{"id": sample} for sample in bench.samples],
         },
         "tests": tests,
-        **more,
-    }
+    } | more
+    written = {key: value for key, value in written.items() if value is not None}
     return Bench(
-        lab=validated(Lab, LAB, Places("lab", {})),
+        lab=validated(Lab, LAB | ({"operating_points": points} if points else {}), Places("lab", {})),
         rig=rig_file(bench),
         campaign=validated(Campaign, written, Places("campaign", {})),
         trials=Trials(LAB["seed"], trials),

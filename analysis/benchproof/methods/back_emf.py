@@ -124,7 +124,8 @@ def reduce(inputs: Sequence[DrivenRun], bench: Bench) -> Reduction:
     Returns
     -------
     Reduction
-        ``kv_back_emf``; ``kt`` and ``km`` with the flag ``from_back_emf``; the fit and its residuals.
+        ``kv_back_emf``; ``kt`` and, as far as resistance and mass were measured, ``km`` and ``km_per_mass`` with the
+        flag ``from_back_emf``; the fit and its residuals.
     """
     figures: list[Figure] = []
     remarks: list[Remark] = []
@@ -135,9 +136,8 @@ def reduce(inputs: Sequence[DrivenRun], bench: Bench) -> Reduction:
         remarks.extend(found)
         if not bench.tests("no_load"):
             kt = combine(lambda k: BLOCK_COMMUTATION / k, kv)
-            own, more = motor_constants(sample, kt, runs[0].others, METHOD.label, ("from_back_emf",))
-            figures.extend(own)
-            remarks.extend(more)
+            own, _ = motor_constants(sample, kt, runs[0].others, METHOD.label, ("from_back_emf",))
+            figures.extend(figure for figure in own if figure.quantity is not None)
     kept, unusual = judged(figures)
     charts = (_fit_chart(inputs), _residual_chart(inputs))
     return Reduction(kept, charts, (_table(inputs, bench),), (*_remarks(inputs), *remarks, *unusual))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from benchproof.campaign.models.base import required
@@ -67,6 +67,7 @@ class Bench:
     read_log: Callable[[Any], Log]
     read_table: Callable[[str], CalibrationTable]
     read_loadings: Callable[[str], LoadingTable] = no_loadings
+    _contents: dict[int, str] = field(default_factory=dict, repr=False, compare=False)
 
     def tests(self, key: str, *, excluded: bool = False) -> tuple[Any, ...]:
         """Return the campaign's tests of one kind; those left out of every figure only when asked for."""
@@ -117,9 +118,10 @@ class Bench:
         log = getattr(test, "log", None)
         if log is not None:
             return str(log)
-        same = [other for other in self.campaign.tests if _content(other) == _content(test)]
+        content = self._content(test)
+        same = [other for other in self.campaign.tests if self._content(other) == content]
         twin = next(k for k, other in enumerate(same) if other is test)
-        digest = hashlib.blake2b(_content(test).encode(), digest_size=8).hexdigest()
+        digest = hashlib.blake2b(content.encode(), digest_size=8).hexdigest()
         return f"{test.test}:{test.sample}:{digest}" + (f":{twin}" if twin else "")
 
     def instrument(self, measures: str, test: Any, field: str = "", *, named: str | None = None) -> Instrument:
@@ -197,6 +199,8 @@ class Bench:
         """Return the identity of something that belongs to one test alone, such as the scatter of its points."""
         return (self.campaign.campaign, self.run_key(test), *key)
 
-
-def _content(test: Any) -> str:
-    return json.dumps(plain(test), sort_keys=True)
+    def _content(self, test: Any) -> str:
+        """Return what was written down of a test, remembered: every reading of every test asks for it."""
+        if id(test) not in self._contents:
+            self._contents[id(test)] = json.dumps(plain(test), sort_keys=True)
+        return self._contents[id(test)]

@@ -40,7 +40,7 @@ METHOD: Final = Method(
     sources=(
         (
             "Resistance of annealed copper against temperature with 234.5 degC: common practice; the factors that IEC "
-            "60228:2004 tabulates, read in a secondary source, lie within 0.4 % of it from 5 to 100 degC"
+            "60228:2004 tabulates, read in a secondary source, lie within 0.5 % of it from 5 to 100 degC"
         ),
         "IEC 60034-1 (resistance method; it uses 235) [from memory]",
     ),
