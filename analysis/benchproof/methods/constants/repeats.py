@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from benchproof.methods.bench import Bench
     from benchproof.methods.records import Figure
 
-DISAGREE: Final = 3.0
-"""Repeats further apart than this many standard uncertainties of their difference are remarked on."""
+AGREE: Final = 0.9973
+"""Repeats disagree where this coverage interval of their difference does not hold zero; three sigma, were it normal."""
 
 
 def combined(name: str, sample: str, repeats: Sequence[Quantity]) -> tuple[Quantity, tuple[Remark, ...]]:
@@ -29,10 +29,11 @@ def combined(name: str, sample: str, repeats: Sequence[Quantity]) -> tuple[Quant
 def _disagreement(name: str, sample: str, repeats: Sequence[Quantity]) -> Iterator[Remark]:
     for one, other in combinations(repeats, 2):
         apart = combine(np.subtract, one, other)
-        if abs(apart.value) > DISAGREE * apart.standard_uncertainty > 0:
+        low, high = apart.interval(AGREE)
+        if low < high and not low <= 0 <= high:
             sentence = (
-                f"repeats of {name} differ by {abs(apart.value / one.value):.2%}, more than {DISAGREE:g} times what "
-                "the stated sources allow; look at temperature, contacts and supply"
+                f"repeats of {name} differ by {abs(apart.value / one.value):.2%}, more than stated errors and scatter "
+                "allow; look at temperature, contacts and supply"
             )
             yield Remark("repeats_disagree", f"sample {sample}", sentence)
             return
