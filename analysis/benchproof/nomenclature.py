@@ -266,7 +266,7 @@ QUANTITIES: Final = _table(
         "I_cont",
         "A",
         1.0,
-        "supply current that holds the winding at the stated limit",
+        "supply current at full duty, which is the winding's, that holds the winding at the stated limit",
     ),
     Term(
         "residual_unbalance",

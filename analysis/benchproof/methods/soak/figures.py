@@ -14,7 +14,9 @@ from benchproof.methods.soak.checks import begins_warm, fault_of, remarks_of
 from benchproof.methods.soak.loss import losses_of, resistance_at
 from benchproof.methods.soak.nodes import fit_nodes, sensitivities
 from benchproof.methods.soak.run import binned, loaded_means
-from benchproof.trials.quantity import Quantity, joint_parts, mean, merge_parts
+from benchproof.trials.distributions import NORMAL
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Part, Quantity, joint_parts, mean, merge_parts
 from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
     from benchproof.methods.soak.nodes import Nodes
     from benchproof.methods.soak.run import Binned, SoakRun
     from benchproof.trials.engine import Trials
-    from benchproof.trials.quantity import Part
 
     FloatArray = NDArray[np.float64]
 
@@ -119,12 +120,14 @@ def _fitted(run: SoakRun, log: Binned, losses: Losses, nodes: Nodes, trials: Tri
     scatter = joint_parts(trials, identity, f"scatter of the heating, {run.occasion.run}", size, float(nodes.fit.df))
     root = np.linalg.cholesky(nodes.covariance + np.eye(size) * 1e-300)
     drawn = nodes.fit.coefficients[:, None] + root @ np.stack([part.draws for part in scatter])
-    by_copper, by_drag = sensitivities(log, nodes, (losses.copper, losses.drag))
+    by_copper, by_drag, by_tilt = sensitivities(log, nodes, losses.total, (losses.copper, losses.drag, losses.tilt))
     # A share of the losses that is truly larger makes resistances smaller, and moves time constants a little.
+    tilt = Source((*identity, "tilt"), f"jitter of the current reading, {run.occasion.run}", NORMAL)
     moved = by_copper[:, None] * np.log(losses.copper_factor) + by_drag[:, None] * np.log(losses.drag_factor)
+    moved = moved + by_tilt[:, None] * trials.draw(tilt)
     drawn = drawn * np.exp(moved)
     stretch, thermometers = _stretch(run, trials)
-    parts = merge_parts((losses.parts, thermometers, scatter))
+    parts = merge_parts((losses.parts, thermometers, scatter, (Part(tilt, trials.draw(tilt)),)))
     yield "thermal_resistance", Quantity(float(nodes.resistances.sum()), drawn[:-1:2].sum(axis=0) * stretch, parts)
     yield "thermal_time_constant", Quantity(nodes.slow, drawn[-2], parts)
 

@@ -81,6 +81,8 @@ class Losses:
         What both may truly be, relative to these, by trial.
     drag_power : Quantity
         Mean drag loss under load, W.
+    tilt : array, shape (n,)
+        Copper loss by which the jitter of the current reading tilts the copper loss, one standard uncertainty, W.
     parts : tuple of Part
         The sources in the factors.
     """
@@ -91,6 +93,7 @@ class Losses:
     copper_factor: FloatArray
     drag_factor: FloatArray
     drag_power: Quantity
+    tilt: FloatArray
     parts: tuple[Part, ...]
 
     @property
@@ -157,7 +160,8 @@ def losses_of(run: SoakRun, log: Binned, trials: Trials) -> Losses:
     own = [run.instruments[name].parts(run.occasion, trials) for name in run.channels]
     parts = merge_parts((resistance.parts, constant.parts, drag.parts, *own, form))
     drag_power = Quantity(watts, watts * factors[1], merge_parts((drag.parts, *own)))
-    return Losses(np.asarray(current), np.asarray(copper), np.asarray(friction), *factors, drag_power, parts)
+    tilt = 2 * copper * _tilt(amperes, log)
+    return Losses(np.asarray(current), np.asarray(copper), np.asarray(friction), *factors, drag_power, tilt, parts)
 
 
 def _calm(values: FloatArray, log: Binned) -> FloatArray:
@@ -178,6 +182,14 @@ def _held(values: FloatArray, log: Binned) -> FloatArray:
     if np.max(np.abs(calm[loaded] - line)) <= HELD * abs(float(line.mean())):
         calm[loaded] = line
     return calm
+
+
+def _tilt(values: FloatArray, log: Binned) -> FloatArray:
+    """Return by how much a straight line through readings under load may be tilted, relatively, shape (n,)."""
+    loaded = log.loaded
+    line = fit_polynomial(log.time[loaded], values[loaded], 1)
+    slope = line.fit.standard_uncertainties[1] / line.fit.coefficients[0]
+    return np.where(loaded, slope * (log.time - line.centre) / line.scale, 0.0)
 
 
 def _known(run: SoakRun) -> tuple[Quantity, Quantity, Quantity]:

@@ -183,7 +183,9 @@ def _waves(residuals: FloatArray) -> tuple[float, bool, float]:
     return ratio, waving, float(np.abs(means).max())
 
 
-def sensitivities(log: Binned, nodes: Nodes, shares: tuple[FloatArray, ...]) -> tuple[FloatArray, ...]:
+def sensitivities(
+    log: Binned, nodes: Nodes, whole: FloatArray, shares: tuple[FloatArray, ...]
+) -> tuple[FloatArray, ...]:
     """Return the logarithmic change of each coefficient with that of each share of the losses.
 
     Parameters
@@ -192,18 +194,20 @@ def sensitivities(log: Binned, nodes: Nodes, shares: tuple[FloatArray, ...]) -> 
         The log.
     nodes : Nodes
         The fit.
+    whole : array, shape (n,)
+        All losses, W.
     shares : tuple of array, shape (n,)
-        Losses that add up to the whole, W.
+        What may be larger, W.
 
     Returns
     -------
     tuple of array, shape (2 nodes + 1,)
-        ``d ln(coefficient) / d ln(share)``, by fitting anew to the fitted curve with a share a little larger.
+        Change of ``ln(coefficient)`` with that of ``ln(share)``, by fitting anew to the fitted curve.
     """
-    whole = np.sum(shares, axis=0)
+    small = [_PROBE * float(whole.max()) / max(float(np.abs(share).max()), 1e-300) for share in shares]
     found = []
-    for share in shares:
-        loss = whole + _PROBE * share
+    for share, probe in zip(shares, small, strict=True):
+        loss = whole + probe * share
         fit = fit_curve(lambda p, _, loss=loss: rise(p, loss, log.step), nodes.fit.coefficients, log.time, nodes.fitted)
-        found.append(np.log(np.abs(fit.coefficients) / nodes.fit.coefficients) / np.log1p(_PROBE))
+        found.append(np.log(np.abs(fit.coefficients) / nodes.fit.coefficients) / probe)
     return tuple(found)
