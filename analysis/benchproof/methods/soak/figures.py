@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from benchproof.errors import Remark
+from benchproof.methods.constants.copper import resistance_ratio
 from benchproof.methods.records import Figure
 from benchproof.methods.sanity import judged
 from benchproof.methods.soak.checks import begins_warm, fault_of, remarks_of
-from benchproof.methods.soak.loss import losses_of, resistance_at
+from benchproof.methods.soak.loss import losses_of
 from benchproof.methods.soak.nodes import fit_nodes, sensitivities
 from benchproof.methods.soak.run import binned, loaded_means
 from benchproof.trials.distributions import NORMAL
@@ -168,8 +169,8 @@ def _continuous(
             f"the drag alone warms the winding to about {run.limit_words} in this airflow: no current keeps it there"
         )
         return "limit_below_drag", (Remark("limit_below_drag", run.occasion.run, sentence),)
-    value = float(np.sqrt(best / resistance_at(resistance.value, run.limit)))
-    by_trial = np.sqrt(drawn / resistance_at(resistance.trials, run.limit))
+    value = float(np.sqrt(best / (resistance.value * resistance_ratio(run.limit))))
+    by_trial = np.sqrt(drawn / (resistance.trials * resistance_ratio(run.limit)))
     own = thermometer.parts(run.occasion, trials)
     return Quantity(value, by_trial, merge_parts((path.parts, losses.drag_power.parts, resistance.parts, own))), ()
 

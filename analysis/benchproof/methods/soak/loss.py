@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from benchproof.methods.constants.copper import resistance_ratio
 from benchproof.methods.soak.run import loaded_means
 from benchproof.trials.distributions import RECTANGULAR
 from benchproof.trials.engine import Source
@@ -31,12 +32,6 @@ if TYPE_CHECKING:
     from benchproof.trials.engine import Trials
 
     FloatArray = NDArray[np.float64]
-
-COPPER_ZERO: Final = 234.5 - 273.15
-"""Kelvin to add to a temperature, so that annealed copper's resistance is proportional to it (IEC 60228's form)."""
-
-REFERENCE: Final = 293.15
-"""20 degC, which resistances are referred to, K."""
 
 SWITCHING: Final = (0.004, 0.004)
 """Switching loss at half duty as a share of volts times amperes: middle and half-width (practitioner's judgement)."""
@@ -102,11 +97,6 @@ class Losses:
         return np.asarray(self.copper + self.drag, dtype=np.float64)
 
 
-def resistance_at(resistance: Any, temperature: Any) -> Any:
-    """Return the resistance of copper at a temperature (K) from that at 20 degC."""
-    return resistance * (temperature + COPPER_ZERO) / (REFERENCE + COPPER_ZERO)
-
-
 def winding_current(motor: Motor, voltage: Any, power: Any, speed: Any, temperature: Any) -> Any:
     """Return the winding's current by the balance of power.
 
@@ -126,7 +116,7 @@ def winding_current(motor: Motor, voltage: Any, power: Any, speed: Any, temperat
     float or array
         A; 0 where the motor stands.
     """
-    path = resistance_at(motor.resistance, temperature) + motor.on_resistance
+    path = motor.resistance * resistance_ratio(temperature) + motor.on_resistance
     turning = np.maximum(speed, _STANDING)
     amperes = power / (motor.torque_constant * turning)
     for _ in range(_ROUNDS):
@@ -144,7 +134,7 @@ def losses_of(run: SoakRun, log: Binned, trials: Trials) -> Losses:
     winding, speed = _calm(channels["winding_temperature"], log), _held(channels["speed"], log)
     amperes = winding_current(nominal, channels["voltage"], log.power, channels["speed"], winding)
     current = np.where(log.loaded, _held(amperes, log), 0.0)
-    copper = current**2 * resistance_at(resistance.value, winding)
+    copper = current**2 * resistance.value * resistance_ratio(winding)
     friction = np.where(log.loaded, drag.value * speed, 0.0)
     form = _form_parts(run, trials)
     by_trial = Motor(
@@ -218,7 +208,7 @@ def _factors(
     for key, motor, state, watts in (("best", nominal, best, mean_power), ("true", by_trial, true, power)):
         warm = state["winding_temperature"]
         amperes = winding_current(motor, state["voltage"], watts, state["speed"], warm)
-        copper[key] = amperes**2 * resistance_at(motor.resistance, warm)
+        copper[key] = amperes**2 * motor.resistance * resistance_ratio(warm)
     drag = by_trial.drag_torque * true["speed"] / (nominal.drag_torque * best["speed"])
     return np.asarray(copper["true"] / copper["best"]), np.asarray(drag)
 
