@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
     from benchproof.findings.losses import LossBudget
     from simulator.campaigns import Bench as Truth
+    from simulator.physics import Setup
 
 RESULT = Path(__file__).parent / "results" / "loss_coverage.json"
 POWERS = (50.0, 100.0, 200.0, 400.0)
@@ -92,12 +93,17 @@ def true_terms(bench: Truth, sample: str, power: float, air: Air) -> Mapping[str
 
 
 def true_gain(bench: Truth, sample: str, power: float, air: Air, less: float) -> float:
-    """Return how far the efficiency truly moves with less resistance, speed and load held and the winding settled."""
+    """Return how far the efficiency truly moves with less resistance: load, speed and the drive's switching held."""
     setup = bench.setup(sample, PROPELLER, air.density, air.temperature)
     now = operate_at(setup, "electrical_power", power)
     better = replace(setup, motor=replace(setup.motor, resistance=setup.motor.resistance * (1 - less)))
-    then = operate(better, now.speed)
-    return float((then.shaft_power / then.electrical_power - now.shaft_power / now.electrical_power)[0])
+    saved = _copper(setup, now.speed) - _copper(better, now.speed)
+    return float((now.shaft_power / (power - saved) - now.shaft_power / power)[0])
+
+
+def _copper(setup: Setup, speed: np.ndarray) -> np.ndarray:
+    state = operate(setup, speed)
+    return state.winding_current**2 * setup.motor.resistance_at(state.winding_temperature)
 
 
 def _cases(bench: Truth, budget: LossBudget, power: float, air: Air, coverage: float) -> list[Case]:
