@@ -22,7 +22,7 @@ from benchproof.campaign.units import UnitError, read_measured
 from benchproof.errors import Remark
 from benchproof.findings.conductor import IACS, RESISTIVITY, ac_ratio, plated_change
 from benchproof.findings.counterfactual import Change, efficiency_change
-from benchproof.findings.loss_views import POINT, reached, with_width
+from benchproof.findings.loss_views import POINT, anywhere, cells, with_width
 from benchproof.methods.records import Column, Table
 from benchproof.trials.distributions import RECTANGULAR
 from benchproof.trials.engine import Source
@@ -134,15 +134,12 @@ def conductor_table(
     coverage : float
         Of the intervals.
     """
-    rows = []
+    texts, rows = anywhere(budgets, points), []
     for label, change in ((claim.words, claim.change), ("the better metal, solid", claim.bound)):
         percent = with_width(100 * np.concatenate([[change.value], change.trials]), coverage)
         for budget in budgets:
             moved = efficiency_of_conductor(budget, change) / POINT
-            rows += [
-                (label, percent, budget.sample, text, with_width(moved[place], coverage))
-                for text, place in reached(budget, points)
-            ]
+            rows.append((label, percent, budget.sample, *cells(budget, moved, texts, points, coverage)))
     return Table(
         name="conductor",
         title="What the conductor can do",
@@ -155,8 +152,7 @@ def conductor_table(
             Column("Conductor", align="left"),
             Column("Resistance", "%"),
             Column("Sample", align="left"),
-            Column("At", align="left"),
-            Column("Efficiency", "points"),
+            *(Column(f"Efficiency at {text}", "points") for text in texts),
         ),
         rows=tuple(rows),
     )

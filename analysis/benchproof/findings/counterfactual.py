@@ -43,7 +43,8 @@ class Change:
 
 def rewound(kv: float) -> Change:
     """Return a motor wound for another Kv in the same copper: its resistance goes with ``1 / Kv^2``."""
-    return Change(f"Kv {100 * kv:+g} %, rewound in the same copper", resistance=(1 + kv) ** -2 - 1, kv=kv)
+    way = "lower" if kv < 0 else "higher"
+    return Change(f"Kv {100 * abs(kv):g} % {way}, rewound in the same copper", resistance=(1 + kv) ** -2 - 1, kv=kv)
 
 
 def efficiency_change(budget: LossBudget, change: Change, *, warming: bool = True) -> FloatArray:

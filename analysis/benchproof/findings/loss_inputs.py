@@ -48,7 +48,10 @@ MOST_SATURATION: Final = 0.05
 """Largest fall of the torque constant at the largest current (practitioner's judgement)."""
 
 BEYOND: Final = 1.25
-"""Drag is followed to this multiple of the highest speed it was measured at, and no further."""
+"""Drag is followed beyond the speeds it was measured at by this factor, and no further."""
+
+FEWEST_DRAGS: Final = 2
+"""Speeds at which the drag must be known: one says nothing of how it grows."""
 
 FULL: Final = 0.0
 """Logarithm of full throttle."""
@@ -106,10 +109,9 @@ def sweep_budget(
         None where no sweep gives torque against power, or none of it within reach of the drag's speeds.
     """
     curves = [curve for run in runs if (curve := _usable(run, trials)) is not None]
-    if not curves:
+    if not curves or len(known.drag) < FEWEST_DRAGS:
         return None
-    states = _states(curves, _places(curves, points), trials)
-    states = _within(states, BEYOND * max(speed for speed, _ in known.drag))
+    states = _within(_states(curves, _places(curves, points), trials), known)
     if not states.parts:
         return None
     machine = _machine(sample, curves, states, known, trials)
@@ -155,10 +157,16 @@ def _mean(
     return np.asarray(total / len(read)), parts
 
 
-def _within(states: Loaded, fastest: float) -> Loaded:
-    keep = states.speed[:, 0] <= fastest
+def _within(states: Loaded, known: Known) -> Loaded:
+    """Return the states at speeds within reach of those the drag was measured at."""
+    keep = [_reached(float(speed), known) for speed in states.speed[:, 0]]
     parts = tuple(own for own, kept in zip(states.parts, keep, strict=True) if kept)
     return Loaded(states.electrical_power[keep], states.torque[keep], states.speed[keep], parts)
+
+
+def _reached(speed: float, known: Known) -> bool:
+    speeds = [at for at, _ in known.drag]
+    return min(speeds) / BEYOND <= speed <= max(speeds) * BEYOND
 
 
 def _row(quantity: Quantity) -> FloatArray:
@@ -214,7 +222,7 @@ def _saturation(
     if not read:
         return None, ()
     torque, speed, current = (read[name][0] for name in ("torque", "speed", "current"))
-    if speed[0, 0] > BEYOND * max(at for at, _ in known.drag):
+    if not _reached(float(speed[0, 0]), known):
         return None, ()
     saturation = saturation_of(torque + drag_at(known.drag, speed), current, kt)[0]
     return saturation, merge_parts([parts[0] for _, parts in read.values()])

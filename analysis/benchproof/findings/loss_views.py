@@ -28,7 +28,7 @@ LABELS: Final = {
     "shaft_power": "Shaft",
     "copper": "Copper",
     "drag": "Drag",
-    "drive": "Switches",
+    "drive": "Drive's switches",
     "residual": "Residual",
 }
 """Words for the terms."""
@@ -91,7 +91,7 @@ def views(
     """
     charts = tuple(_chart(budget, coverage) for budget in budgets)
     tables = [_table(budgets, points, coverage), _whatif(budgets, points, coverage)]
-    return charts, tuple(table for table in tables if table.rows)
+    return charts, tuple(table for table in tables if table.rows and anywhere(budgets, points))
 
 
 def _chart(budget: LossBudget, coverage: float) -> Chart:
@@ -109,7 +109,8 @@ def _chart(budget: LossBudget, coverage: float) -> Chart:
         title=f"Losses against electrical power, sample {budget.sample}",
         caption=(
             f"Band: {_percent(coverage)} coverage interval. The residual is what the other terms leave of the "
-            "electrical power; it holds the drive's switching."
+            "electrical power; it holds the drive's switching. Drawn where the motor's drag is known: at the speeds of "
+            "the run without load, and a quarter beyond."
         ),
         x=Axis.of("electrical_power"),
         y=Axis("loss", "Lost", "W"),
@@ -123,7 +124,7 @@ def _table(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], c
         title="Loss budget",
         caption=(
             f"In watts, with the half-width of the {_percent(coverage)} coverage interval. The rows add up to the "
-            "electrical power."
+            "electrical power; points beyond the reach of sweep and drag are left out."
         ),
         columns=(
             Column("Sample", align="left"),
@@ -147,23 +148,16 @@ def _table(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], c
 
 
 def _whatif(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], coverage: float) -> Table:
-    """Return the table of what other constants would do."""
+    """Return the table of what other constants would do, a column for each operating point."""
+    texts = anywhere(budgets, points)
     rows = []
     for budget in budgets:
-        places = list(reached(budget, points))
         for change in CHANGES:
             moved = efficiency_change(budget, change) / POINT
-            rows += [(budget.sample, change.label, text, _signed(moved[place], coverage)) for text, place in places]
+            rows.append((budget.sample, change.label, *cells(budget, moved, texts, points, coverage)))
         needed = 100 * resistance_for(budget, POINT)
-        rows += [
-            (
-                budget.sample,
-                "Resistance that one point more would need",
-                text,
-                f"{_signed(needed[place], coverage)} %",
-            )
-            for text, place in places
-        ]
+        percents = (f"{cell} %" if cell else "" for cell in cells(budget, needed, texts, points, coverage))
+        rows.append((budget.sample, "One point more would need the resistance to change by", *percents))
     return Table(
         name="what_if",
         title="If the motor were wound otherwise",
@@ -175,11 +169,24 @@ def _whatif(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], 
         columns=(
             Column("Sample", align="left"),
             Column("If", align="left"),
-            Column("At", align="left"),
-            Column("Efficiency moves by", "points"),
+            *(Column(f"At {text}", "points") for text in texts),
         ),
         rows=tuple(rows),
     )
+
+
+def anywhere(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]]) -> tuple[str, ...]:
+    """Return the operating points that at least one budget reaches, as the lab wrote them."""
+    found = {text for budget in budgets for text, _ in reached(budget, points)}
+    return tuple(text for text, _ in points if text in found)
+
+
+def cells(
+    budget: LossBudget, values: FloatArray, texts: Sequence[str], points: Sequence[tuple[str, float]], coverage: float
+) -> tuple[str, ...]:
+    """Return the printed values of an array of a budget at some operating points; empty where not reached."""
+    places = dict(reached(budget, points))
+    return tuple(_signed(values[places[text]], coverage) if text in places else "" for text in texts)
 
 
 def reached(budget: LossBudget, points: Sequence[tuple[str, float]]) -> Iterator[tuple[str, int]]:

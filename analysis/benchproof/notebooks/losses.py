@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from IPython.display import display
 
 from benchproof.campaign.models.base import required
@@ -12,11 +13,12 @@ from benchproof.findings.claimed_conductor import claimed_conductor, conductor_t
 from benchproof.findings.loss_inputs import Known, sweep_budget
 from benchproof.findings.loss_views import LABELS, METHOD, views
 from benchproof.findings.losses import residual_remarks
+from benchproof.methods.constants.free_run import ReducedRun
 from benchproof.methods.sweep.run import reduce_run
 from benchproof.notebooks.display import Shown, shown_chart, shown_method, shown_table
 from benchproof.trials.distributions import NORMAL
 from benchproof.trials.engine import Source
-from benchproof.trials.quantity import Quantity, combine
+from benchproof.trials.quantity import Quantity, combine, mean
 from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
     from benchproof.findings.claimed_conductor import ClaimedConductor
     from benchproof.findings.losses import LossBudget
     from benchproof.methods.bench import Bench
+    from benchproof.methods.constants.free_run import FreeRun
     from benchproof.methods.records import Chart, Figure, Table
     from benchproof.methods.sweep.points import SweepRun
 
@@ -47,12 +50,17 @@ class LossSection:
         What its tests came to.
     sweeps : sequence of SweepRun
         Its thrust sweeps, one a test that counts.
+    free_runs : sequence of FreeRun
+        Its runs without load.
     """
 
-    def __init__(self, bench: Bench, figures: Sequence[Figure], sweeps: Sequence[SweepRun]) -> None:
+    def __init__(
+        self, bench: Bench, figures: Sequence[Figure], sweeps: Sequence[SweepRun], free_runs: Sequence[FreeRun]
+    ) -> None:
         self.bench = bench
         self.figures = figures
         self.sweeps = sweeps
+        self.free_runs = free_runs
 
     @cached_property
     @single_threaded()
@@ -130,12 +138,16 @@ class LossSection:
         return next(found, None)
 
     def _drag(self, sample: str) -> tuple[tuple[float, Quantity], ...]:
-        """Return the drag at the lab's speeds."""
-        speeds = {written.text: written.si for written in self.bench.lab.operating_points.speed}
+        """Return the drag at three speeds of each of the sample's runs without load, which its curve goes through."""
+        kt = self._figure("kt", sample)
+        runs = [ReducedRun(run, self.bench.trials) for run in self.free_runs if run.sample == sample]
+        curves = [curve for run in runs if (curve := run.curve("speed")) is not None]
+        if kt is None or not curves:
+            return ()
+        low, high = max(curve.range[0] for curve in curves), min(curve.range[1] for curve in curves)
         return tuple(
-            (speeds[one.at["speed"]], one.quantity)
-            for one in self.figures
-            if one.name == "drag_torque" and one.sample == sample and one.quantity is not None
+            (speed, combine(np.multiply, kt, mean(*(curve.at(speed) for curve in curves))))
+            for speed in (low, (low + high) / 2, high)
         )
 
     def _temperature(self, sample: str, where: str) -> Quantity | None:

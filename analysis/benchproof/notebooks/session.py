@@ -166,9 +166,9 @@ class OpenBench:
     @cached_property
     def losses(self) -> LossSection:
         """Where the watts go, for the samples whose tests can tell."""
-        sweeps = self.section("thrust_sweep")
+        sweeps, free_runs = (self.section(key) for key in ("thrust_sweep", "no_load"))
         found = [figure for section in self.sections() for figure in section.reduction.figures]
-        return LossSection(self.bench, found, sweeps.inputs if sweeps.present else ())
+        return LossSection(self.bench, found, sweeps.inputs, free_runs.inputs)
 
     def show_figures(self) -> Shown:
         """Return the table of all figures with their intervals."""
