@@ -63,10 +63,10 @@ def slope_through_origin(x: Channel, y: Channel, identity: tuple[str, ...], labe
     """Return the slope of ``y = k x`` by least squares.
 
     The scatter's share of the uncertainty does not suppose that all points scatter alike, for the scatter of a speed
-    or a voltage often grows with it: ``u^2(k) = sum(x_i^2 e_i^2 / (1 - h_i)) / (sum x_i^2)^2`` with the residuals
-    ``e`` and leverages ``h``, and ``(sum x_i^2)^2 / sum x_i^4``, less the share of the fitted parameters, as its
-    degrees of freedom (White; MacKinnon and White; Satterthwaite [from memory]). From four points on, residuals are
-    those of a line with free intercept, so that a stated offset is not counted again as scatter.
+    or a voltage often grows with it: ``u^2(k) = sum((x_i d_i)^2) / (sum x_i^2)^2``, where ``d_i = e_i / (1 - h_i)`` is
+    how far a point lies off the line made without it (residual ``e``, leverage ``h``), with the fit's degrees of
+    freedom (MacKinnon and White 1985, their third estimator [from memory]). From four points on, that line is one with
+    free intercept, so that a stated offset is not counted again as scatter.
 
     Parameters
     ----------
@@ -93,19 +93,18 @@ def slope_through_origin(x: Channel, y: Channel, identity: tuple[str, ...], labe
     return Slope(slope, through.residuals, intercept, significant)
 
 
-def _scatter(x: FloatArray, y: FloatArray, through: Fit) -> tuple[float, float]:
+def _scatter(x: FloatArray, y: FloatArray, through: Fit) -> tuple[float, int]:
     """Return the standard uncertainty of the slope by the scatter of the points, and its degrees of freedom."""
     free = x.size >= FEWEST_FREE and np.unique(x).size > 1
     design = np.column_stack([np.ones_like(x), x]) if free else x[:, None]
     fit = fit_linear(design, y) if free else through
-    # At the full variance estimate: a leverage of one leaves no residual to learn from.
-    kept = np.maximum(1 - _leverages(design), 1e-9)
-    total = float((x**2).sum())
-    size = float(np.sqrt((x**2 * fit.residuals**2 / kept).sum()) / total)
-    return size, max(total**2 / float((x**4).sum()) * fit.df / x.size, 1.0)
+    # A leverage of one leaves no residual to learn from.
+    off = fit.residuals / np.maximum(1 - _leverages(design), 1e-9)
+    return float(np.sqrt(((x * off) ** 2).sum()) / (x**2).sum()), fit.df
 
 
 def _leverages(design: FloatArray) -> FloatArray:
+    """Return how much each point pulls the fit towards itself, from 0 to 1, shape (n,)."""
     q, _ = np.linalg.qr(design / np.abs(design).max(axis=0))
     return np.asarray((q**2).sum(axis=1), dtype=np.float64)
 
