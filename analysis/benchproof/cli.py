@@ -161,22 +161,33 @@ def build(
     workers: Annotated[
         int | None, typer.Option(min=1, max=64, help="How many notebooks may run at once; one a core by default.")
     ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Let the workers of an existing Dask cluster run them.")
+    ] = None,
+    recheck: Annotated[
+        bool, typer.Option("--recheck", help="Read and assemble everything, whatever an earlier build saw.")
+    ] = False,
+    time_limit: Annotated[
+        float, typer.Option(min=1, metavar="SECONDS", help="How long one campaign's notebook may take.")
+    ] = 1800.0,
     as_json: AsJson = False,
 ) -> None:
     """Run what is stale and assemble build/preview; no name means everything."""
     with _answers(as_json):
-        from benchproof.archive.build import Build
+        from benchproof.archive.build import Build, Manner
         from benchproof.archive.outcome import exit_code
         from benchproof.archive.progress import Progress
+        from benchproof.archive.running import chosen_kernels
 
         workspace = _workspace(context)
         names = _chosen(workspace, campaigns)
+        manner = Manner(workers or os.cpu_count() or 1, scheduler, recheck, time_limit, chosen_kernels(os.environ))
         with Progress(len(names), quiet=as_json) as progress:
-            outcomes = Build(workspace, names, workers or os.cpu_count() or 1).run(progress.tell)
+            outcomes = Build(workspace, names, manner).run(progress.tell, progress.note)
         if as_json:
             _print_json({"ok": exit_code(outcomes) == 0, "campaigns": [o.record() for o in outcomes]})
         else:
-            _say("build/preview/index.html lists the reports; `benchproof view` shows them")
+            _say(f"{progress.summary(outcomes)}; build/preview/index.html lists the reports, `benchproof view` shows them")
         raise typer.Exit(exit_code(outcomes))
 
 

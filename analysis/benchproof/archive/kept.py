@@ -54,13 +54,13 @@ class Kept:
         results = results_of(self.notebook(campaign))
         return unpacked(results["quantities"], self._content(campaign, "trials"))
 
-    def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: dict[str, Any]) -> None:
+    def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: str) -> None:
         """Keep a run in place of the campaign's earlier one; a killed build leaves the earlier one whole, or none."""
         self.folder.mkdir(parents=True, exist_ok=True)
-        for what, content in (("trials", trials), ("notebook", notebook)):
+        for what, content in (("trials", trials), ("notebook", json.dumps(notebook))):
             path = self._path(campaign, what)
             beside = path.with_suffix(f".{os.getpid()}.new")
-            beside.write_text(_head(key) + json.dumps(content) + "}", encoding="utf-8")
+            beside.write_text(_head(key) + content + "}", encoding="utf-8")
             beside.replace(path)
 
     def _begins(self, campaign: str, what: str) -> str:

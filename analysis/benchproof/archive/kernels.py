@@ -1,14 +1,28 @@
-"""Kernels of our own: over local sockets, with no file of the user's read at their start."""
+"""Kernels of our own: over local sockets, with no file of the user's read at their start, and no waiting on a clock."""
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import os
+import signal
+import threading
+import time
+from importlib.metadata import EntryPoint
 from pathlib import Path
+from queue import Empty
 from subprocess import DEVNULL
-from typing import Any
+from typing import Any, Final
 
+from jupyter_client.asynchronous import AsyncKernelClient
 from jupyter_client.manager import AsyncKernelManager
+from jupyter_client.provisioning import KernelProvisionerFactory
 from traitlets.config import Config
+
+from benchproof.archive import warm
+
+_POLL: Final = 0.01
+_GROUP: Final = KernelProvisionerFactory.GROUP_NAME
 
 
 def local_sockets(folder: str) -> Config:
@@ -20,11 +34,79 @@ def local_sockets(folder: str) -> Config:
     return Config({"KernelManager": {"transport": "ipc", "ip": f"{folder}/kernel"}})
 
 
+class PromptClient(AsyncKernelClient):
+    """A client that goes on as soon as the kernel has answered.
+
+    The library's own waits 0.2 s for a silence after the answer; here the kernel's word that it is idle again after
+    that very question ends the wait, and nothing can follow it.
+    """
+
+    async def _async_wait_for_ready(self, timeout: float | None = None) -> None:
+        limit = float("inf") if timeout is None else time.monotonic() + timeout
+        while time.monotonic() < limit:
+            if await self._answers(self.kernel_info()):
+                return
+            if not await self._async_is_alive():
+                message = "Kernel died before replying to kernel_info"
+                raise RuntimeError(message)
+        message = f"Kernel didn't respond in {timeout:.0f} seconds"
+        raise RuntimeError(message)
+
+    wait_for_ready = _async_wait_for_ready  # type: ignore[assignment]
+
+    async def _answers(self, question: str) -> bool:
+        try:
+            reply = await self.shell_channel.get_msg(timeout=1)
+            while not _is_idle_after(question, await self.iopub_channel.get_msg(timeout=0.2)):
+                pass
+        except Empty:
+            return False
+        if reply["msg_type"] == "kernel_info_reply":
+            self._handle_kernel_info_reply(reply)
+        return True
+
+
+def _is_idle_after(question: str, message: dict[str, Any]) -> bool:
+    about = message["parent_header"].get("msg_id")
+    return about == question and message["content"].get("execution_state") == "idle"
+
+
+class _Running:
+    """The kernels of this process, so that an interrupted build can end them at once."""
+
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+        self.managers: set[CleanKernelManager] = set()
+        self.closed = False
+
+
+_RUNNING: Final = _Running()
+
+
+def open_kernels() -> None:
+    """Let kernels start again after `end_kernels`."""
+    _RUNNING.closed = False
+
+
+def end_kernels() -> None:
+    """Kill every kernel of this process with all it started, and let none start any more."""
+    _RUNNING.closed = True
+    with _RUNNING.lock:
+        running = tuple(_RUNNING.managers)
+    for manager in running:
+        group = getattr(manager.provisioner, "pgid", None)
+        if group and manager.has_kernel:
+            with contextlib.suppress(OSError):
+                os.killpg(group, signal.SIGKILL)
+
+
 class CleanKernelManager(AsyncKernelManager):
-    """An ordinary kernel that runs nothing from the user's own IPython folder.
+    """Starts kernels that run nothing from the user's own IPython folder, without waiting where nothing is to wait for.
 
     A user's start-up files must not change a figure, and a build must leave no history behind.
     """
+
+    client_factory = PromptClient
 
     async def _async_pre_start_kernel(self, **kw: Any) -> tuple[list[str], dict[str, Any]]:
         environment = dict(kw.pop("env", None) or os.environ)
@@ -34,3 +116,40 @@ class CleanKernelManager(AsyncKernelManager):
         kw |= {"stdout": DEVNULL, "stderr": DEVNULL}
         command, keywords = await super()._async_pre_start_kernel(env=environment, **kw)
         return command, keywords
+
+    pre_start_kernel = _async_pre_start_kernel  # type: ignore[assignment]
+
+    async def _async_launch_kernel(self, kernel_cmd: list[str], **kw: Any) -> None:
+        with _RUNNING.lock:
+            if _RUNNING.closed:
+                message = "the build was interrupted"
+                raise RuntimeError(message)
+            _RUNNING.managers.add(self)
+        await super()._async_launch_kernel(kernel_cmd, **kw)
+        if _RUNNING.closed:
+            await self._async_kill_kernel()
+
+    async def _async_cleanup_resources(self, restart: bool = False) -> None:
+        _RUNNING.managers.discard(self)
+        await super()._async_cleanup_resources(restart=restart)
+
+    cleanup_resources = _async_cleanup_resources  # type: ignore[assignment]
+
+    async def _async_wait(self, pollinterval: float = _POLL) -> None:
+        while await self._async_is_alive():
+            await asyncio.sleep(min(pollinterval, _POLL))
+
+
+class WarmKernelManager(CleanKernelManager):
+    """The same, with kernels forked from the warm process."""
+
+    async def _async_pre_start_kernel(self, **kw: Any) -> tuple[list[str], dict[str, Any]]:
+        provisioner = f"{warm.__name__}:{warm.WarmProvisioner.__name__}"
+        # The entry point of the installed package; also where the package runs from its sources.
+        KernelProvisionerFactory.instance().provisioners.setdefault(
+            warm.NAME, EntryPoint(warm.NAME, provisioner, _GROUP)
+        )
+        self.kernel_spec.metadata["kernel_provisioner"] = {"provisioner_name": warm.NAME, "config": {}}
+        return await super()._async_pre_start_kernel(**kw)
+
+    pre_start_kernel = _async_pre_start_kernel  # type: ignore[assignment]

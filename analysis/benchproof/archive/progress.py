@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+import time
+from collections import Counter
 from typing import TYPE_CHECKING, Self
 
 from rich.console import Console
@@ -11,6 +13,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as Bar
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from benchproof.archive.outcome import Outcome
 
 _SAID = {"built": "built", "unchanged": "unchanged", "failed": "FAILED"}
@@ -29,6 +33,7 @@ class Progress:
 
     def __init__(self, total: int, *, quiet: bool) -> None:
         self.quiet = quiet
+        self.begun = time.monotonic()
         self.console = Console(file=sys.stderr)
         self.bar: Bar | None = None
         if self.console.is_terminal and not quiet:
@@ -50,6 +55,23 @@ class Progress:
         if self.bar is not None:
             self.bar.stop()
 
+    def note(self, sentence: str) -> None:
+        """Say what else the user should know."""
+        if not self.quiet:
+            self._say(f"note: {sentence}")
+
+    def _say(self, line: str) -> None:
+        if self.bar is not None:
+            self.console.print(escape(line), highlight=False, soft_wrap=True)
+        else:
+            sys.stderr.write(f"{line}\n")
+
+    def summary(self, outcomes: Sequence[Outcome]) -> str:
+        """Return what became of all of them, and how long it took."""
+        counts = Counter(outcome.state for outcome in outcomes)
+        said = ", ".join(f"{counts[state]} {word}" for state, word in _SAID.items() if counts[state])
+        return f"{said or 'nothing to do'} in {time.monotonic() - self.begun:.1f} s"
+
     def tell(self, outcome: Outcome) -> None:
         """Say what became of a campaign."""
         if self.quiet:
@@ -60,9 +82,6 @@ class Progress:
             *(f"  {line}" for line in outcome.problems),
         ]
         for line in lines:
-            if self.bar is not None:
-                self.console.print(escape(line), highlight=False, soft_wrap=True)
-            else:
-                sys.stderr.write(f"{line}\n")
+            self._say(line)
         if self.bar is not None:
             self.bar.advance(self.task)

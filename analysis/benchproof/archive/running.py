@@ -6,66 +6,41 @@ import contextlib
 import hashlib
 import json
 import logging
-import os
 import shutil
+import time
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory, mkdtemp
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import nbformat
 
 from benchproof.archive.notebook_files import notebook_path
+from benchproof.archive.scratch import socket_folder
 from benchproof.errors import NotebookFailed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
 START_TIMEOUT: Final = 120
 """Seconds a kernel may take to answer; many may be starting at once."""
 
+TIME_LIMIT: Final = 1800.0
+"""Seconds a campaign's notebook may take, where nothing else is asked for."""
+
+Kernels = Literal["warm", "plain"]
+
 _KEPT_CELL_METADATA: Final = ("tags", "benchproof")
-_HANDED_OUT: Final = "handed-out"
-_TRIALS: Final = "application/vnd.benchproof.trials+json"
+_TRIALS: Final = "trials.json"
+_HAND_OUT: Final = f"""\
+import json, pathlib
+pathlib.Path("../{_TRIALS}").write_text(json.dumps(bench.trials().record), encoding="utf-8")
+"""
 
 
-@contextlib.contextmanager
-def scratch_workspace(root: Path, parent: Path, declared: Mapping[str, str]) -> Iterator[Path]:
-    """Make a workspace that holds only declared files; it is gone afterwards.
-
-    Parameters
-    ----------
-    root : Path
-        The workspace.
-    parent : Path
-        Folder on the same file system to make it in.
-    declared : Mapping of str to str
-        Files by path relative to the workspace.
-
-    Yields
-    ------
-    Path
-        The scratch workspace. An undeclared input is not in it, so using one fails instead of going unnoticed.
-    """
-    parent.mkdir(parents=True, exist_ok=True)
-    folder = Path(mkdtemp(prefix="scratch-", dir=parent))
-    try:
-        for name in declared:
-            target = folder / "workspace" / name
-            target.parent.mkdir(parents=True, exist_ok=True)
-            _link(root / name, target)
-        yield folder / "workspace"
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
-
-
-def _link(source: Path, target: Path) -> None:
-    """Give a file a second name; copy it where the file system has no links."""
-    try:
-        os.link(source, target)
-    except OSError:
-        shutil.copyfile(source, target)
+def chosen_kernels(environment: Mapping[str, str]) -> Kernels:
+    """Return how notebooks get their kernels: forked, unless ``BENCHPROOF_KERNELS=plain`` asks for plain ones."""
+    return "plain" if environment.get("BENCHPROOF_KERNELS") == "plain" else "warm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +57,19 @@ class Run:
         The campaign file's values, as papermill would read them.
     sections : frozenset of str
         Tests the campaign has; cells of other sections are left out.
+    kernels : Kernels
+        ``warm``: forked from a process that has imported what notebooks use; ``plain``: started anew. The figures
+        are the same.
+    limit : float
+        Seconds it may take.
     """
 
     campaign: str
     kind: str
     parameters: Mapping[str, Any]
     sections: frozenset[str]
+    kernels: Kernels = "warm"
+    limit: float = TIME_LIMIT
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +80,13 @@ class Executed:
     ----------
     notebook : dict
         The executed notebook, without times, paths and random names.
-    trials : dict
-        The figures' trials (see :mod:`benchproof.findings.stored`), handed out by a cell that no reader sees.
+    trials : str
+        The figures' trials as JSON (see :mod:`benchproof.findings.stored`), handed out by a cell that no reader
+        sees.
     """
 
     notebook: dict[str, Any]
-    trials: dict[str, Any]
+    trials: str
 
 
 def execute(run: Run, workspace: Path, failed: Path) -> Executed:
@@ -126,48 +109,59 @@ def execute(run: Run, workspace: Path, failed: Path) -> Executed:
     Raises
     ------
     NotebookFailed
-        If a cell raised, or the kernel did not start or died.
+        If a cell raised, the kernel did not start or died, or it took too long.
     """
-    import papermill
-
-    from benchproof.archive.kernels import CleanKernelManager, local_sockets
+    from nbclient.exceptions import CellTimeoutError
 
     source = workspace.parent / f"{run.kind}.ipynb"
     target = workspace.parent / "executed.ipynb"
     source.write_text(nbformat.writes(_with_handing_out(prepared(run))), encoding="utf-8")
     try:
-        with _quiet(), TemporaryDirectory(prefix="benchproof-") as sockets:
-            papermill.execute_notebook(
-                str(source),
-                str(target),
-                parameters=dict(run.parameters),
-                kernel_name="python3",
-                progress_bar=False,
-                start_timeout=START_TIMEOUT,
-                record_timing=False,
-                kernel_manager_class=CleanKernelManager,
-                config=local_sockets(sockets),
-                resources={"metadata": {"path": str(workspace)}},
-            )
+        _papermill(run, source, target, workspace)
+    except CellTimeoutError:
+        sentence = f"it took longer than the limit of {run.limit:g} s; --time-limit SECONDS gives it more"
+        raise NotebookFailed(run.campaign, "the notebook", sentence, "nothing, it was stopped") from None
     except Exception as error:
         raise _failure(run, error, target, failed) from error
     notebook: dict[str, Any] = json.loads(target.read_text(encoding="utf-8"))
-    trials = _taken_out(notebook)
+    del notebook["cells"][-1]
+    trials = (workspace.parent / _TRIALS).read_text(encoding="utf-8")
     return Executed(cleaned(notebook, run.parameters), trials)
 
 
+def _papermill(run: Run, source: Path, target: Path, workspace: Path) -> None:
+    import papermill
+
+    from benchproof.archive.kernels import CleanKernelManager, WarmKernelManager, local_sockets
+
+    with _quiet(), socket_folder() as sockets:
+        papermill.execute_notebook(
+            str(source),
+            str(target),
+            parameters=dict(run.parameters),
+            kernel_name="python3",
+            progress_bar=False,
+            request_save_on_cell_execute=False,  # it would write the whole notebook twice a cell
+            start_timeout=START_TIMEOUT,
+            record_timing=False,
+            kernel_manager_class=WarmKernelManager if run.kernels == "warm" else CleanKernelManager,
+            config=local_sockets(sockets),
+            resources={"metadata": {"path": str(workspace)}},
+            timeout_func=_remaining(run.limit),
+            shutdown_kernel="immediate",  # nothing in a finished kernel is worth a polite end
+        )
+
+
+def _remaining(limit: float) -> Callable[[object], int]:
+    """Return a function that gives each cell what is left of the notebook's time."""
+    end = time.monotonic() + limit
+    return lambda _cell: max(1, round(end - time.monotonic()))
+
+
 def _with_handing_out(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:
-    """Add a cell that shows the figures' trials, which are for the build and not for the page."""
-    cell = nbformat.v4.new_code_cell("bench.trials()", metadata={"tags": [_HANDED_OUT]})
-    notebook.cells.append(cell)
+    """Add a cell that hands out the figures' trials, which are for the build and not for the page."""
+    notebook.cells.append(nbformat.v4.new_code_cell(_HAND_OUT, metadata={"tags": ["handed-out"]}))
     return notebook
-
-
-def _taken_out(notebook: dict[str, Any]) -> dict[str, Any]:
-    """Take that cell out of the executed notebook and return what it showed."""
-    cell = notebook["cells"].pop()
-    record: dict[str, Any] = cell["outputs"][0]["data"][_TRIALS]
-    return record
 
 
 @contextlib.contextmanager

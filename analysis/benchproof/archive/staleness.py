@@ -15,6 +15,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from benchproof.report.render import templates_folder
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
@@ -37,8 +39,7 @@ def run_key(inputs: Mapping[str, str], parameters: Mapping[str, Any]) -> str:
     str
         Hexadecimal SHA-256.
     """
-    record = json.dumps([dict(inputs), dict(parameters), library_digest(), environment()], sort_keys=True)
-    return hashlib.sha256(record.encode()).hexdigest()
+    return _digest(dict(inputs), dict(parameters), library_digest(), environment())
 
 
 @cache
@@ -55,6 +56,46 @@ def _sources(root: Path) -> Iterator[Path]:
     for path in root.rglob("*"):
         if path.is_file() and not set(path.relative_to(root).parts) & set(PAGES_ONLY):
             yield path
+
+
+@cache
+def pages_digest() -> str:
+    """Return a digest of what makes pages of kept notebooks: templates, and the rooms of the right."""
+    digest = hashlib.sha256()
+    package = Path(str(files("benchproof")))
+    for root in (templates_folder(), package / "report", package / "archive"):
+        for path in sorted(each for each in root.rglob("*") if each.is_file() and each.suffix != ".pyc"):
+            digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()
+
+
+def software() -> str:
+    """Return a digest of all the software a build stands on."""
+    return _digest(library_digest(), environment(), pages_digest())
+
+
+def report_key(run: str, others: Mapping[str, str], beside: str) -> str:
+    """Return the digest that decides whether an assembled report still holds.
+
+    Parameters
+    ----------
+    run : str
+        The campaign's run key.
+    others : Mapping of str to str
+        Run keys of the campaigns its second pass looks at, empty where one could not be built.
+    beside : str
+        Digest of the files that its page shows and its notebook does not read.
+    """
+    return _digest(run, dict(others), beside, pages_digest())
+
+
+def index_key(lab: str) -> str:
+    """Return the digest of what the list of reports depends on beside its rows: the lab file's digest, templates."""
+    return _digest(lab, pages_digest())
+
+
+def _digest(*parts: object) -> str:
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 
 @cache

@@ -1,17 +1,91 @@
-"""Putting a tree of pages in place whole."""
+"""Putting a tree of pages in place whole, and knowing what is in it."""
 
 from __future__ import annotations
 
+import ctypes
+import json
 import os
 import shutil
-from typing import TYPE_CHECKING
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from benchproof.report.printing import Printed
+from benchproof.report.views import Headline, IndexRow
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
+
+CONTENTS: Final = ".reports.json"
+"""Beside the pages, so that it is exchanged together with them."""
+
+_AT_FDCWD: Final = -100
+_RENAME_EXCHANGE: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One report of a tree.
+
+    Parameters
+    ----------
+    key : str
+        Digest of all its page depends on.
+    warnings : int
+        Warnings it carries.
+    row : IndexRow
+        Its row in the list of reports.
+    """
+
+    key: str
+    warnings: int
+    row: IndexRow
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What is in a tree of pages.
+
+    Parameters
+    ----------
+    index : str
+        Digest of all the list of reports depends on beside its rows.
+    reports : Mapping of str to Placed
+        Its reports by campaign.
+    """
+
+    index: str = ""
+    reports: Mapping[str, Placed] = field(default_factory=dict)
+
+
+def contents_of(tree: Path) -> Contents:
+    """Return what is in a tree; nothing where it does not say so, or its folders are not there."""
+    try:
+        found = json.loads((tree / CONTENTS).read_bytes())
+        present = {entry.name for entry in os.scandir(tree / "reports")}
+        reports = {name: _placed(**each) for name, each in found["reports"].items() if name in present}
+    except (OSError, ValueError, KeyError, TypeError):
+        return Contents()
+    return Contents(found["index"], reports)
+
+
+def _placed(key: str, warnings: int, row: dict[str, Any]) -> Placed:
+    heads = [_headline(head) for head in row.pop("headlines")]
+    return Placed(key, warnings, IndexRow(**row, headlines=tuple(heads)))
+
+
+def _headline(head: dict[str, Any]) -> Headline:
+    printed = head.pop("printed")
+    return Headline(**head, printed=Printed(**{**printed, "also": tuple(printed["also"])}))
+
+
+def write_contents(tree: Path, contents: Contents) -> None:
+    """Write down what is in a tree."""
+    (tree / CONTENTS).write_text(json.dumps(asdict(contents), ensure_ascii=False, sort_keys=True), encoding="utf-8")
 
 
 def exchange(fresh: Path, place: Path) -> None:
-    """Put a finished tree in the place of an earlier one.
+    """Put a finished tree in the place of an earlier one, in one step where the system has one.
 
     Parameters
     ----------
@@ -21,19 +95,34 @@ def exchange(fresh: Path, place: Path) -> None:
         Where pages are read from; may not exist yet.
     """
     fresh.chmod(0o755)
-    aside = _aside(place)
-    if place.exists():
+    if not place.exists():
+        fresh.rename(place)
+    elif _exchanged(fresh, place):
+        shutil.rmtree(fresh, ignore_errors=True)
+    else:
+        aside = _aside(place)
         place.rename(aside)
-    fresh.rename(place)
-    shutil.rmtree(aside, ignore_errors=True)
+        fresh.rename(place)
+        shutil.rmtree(aside, ignore_errors=True)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Give each of two folders the other's name in one step; say whether the system could."""
+    try:
+        rename = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError):
+        return False
+    return bool(rename(_AT_FDCWD, os.fsencode(one), _AT_FDCWD, os.fsencode(other), _RENAME_EXCHANGE) == 0)
 
 
 def heal(place: Path) -> None:
-    """Bring back the earlier tree where an exchange was cut short between its two renames."""
+    """Bring back the earlier tree where an exchange was cut short, and remove trees that were never finished."""
     aside = _aside(place)
     if aside.exists() and not place.exists():
         aside.rename(place)
     shutil.rmtree(aside, ignore_errors=True)
+    for unfinished in place.parent.glob(f".{place.name}-*"):
+        shutil.rmtree(unfinished, ignore_errors=True)
 
 
 def link_tree(source: Path, target: Path) -> None:

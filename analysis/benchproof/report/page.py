@@ -151,10 +151,9 @@ def report_context(collected: Collected, files: Files, *, preview: bool) -> Repo
 
 
 def index_context(
-    collected: Iterable[Collected], *, lab: str, lab_url: str, disclosure: str, preview: bool
+    rows: Sequence[IndexRow], *, lab: str, lab_url: str, disclosure: str, preview: bool
 ) -> IndexContext:
     """Return everything the list of reports prints, newest test first."""
-    rows = [_index_row(each) for each in collected]
     ordered = sorted(sorted(rows, key=lambda row: row.campaign), key=lambda row: row.tested, reverse=True)
     frame = Frame(
         title=f"Reports · {lab}",
@@ -169,7 +168,8 @@ def index_context(
     return IndexContext(frame, disclosure, tuple(ordered))
 
 
-def _index_row(collected: Collected) -> IndexRow:
+def index_row(collected: Collected) -> IndexRow:
+    """Return a report's row in the list."""
     page = collected.page
     return IndexRow(
         campaign=page.campaign,

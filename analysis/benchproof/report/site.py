@@ -16,12 +16,13 @@ from benchproof.report.views import Download, DownloadGroup
 from benchproof.report.words import href, size_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
     from benchproof.campaign.models.lab import Lab
     from benchproof.report.collect import Collected
     from benchproof.report.records import Chart, Series
+    from benchproof.report.views import IndexRow
 
 SUMS: Final = "SHA256SUMS"
 _BLOCK: Final = 1 << 20
@@ -108,11 +109,11 @@ def read_report(folder: Path) -> Collected:
         raise InputError(Fault(path.name, "", "no executed notebook", "the report's notebook", remedy)) from None
 
 
-def assemble_index(root: Path, lab: Lab, reports: Iterable[Collected], *, preview: bool) -> None:
+def assemble_index(root: Path, lab: Lab, rows: Sequence[IndexRow], *, preview: bool) -> None:
     """Write the list of reports and the assets all pages share."""
     details = lab.lab
     context = index_context(
-        reports,
+        rows,
         lab=details.name,
         lab_url=details.url or "",
         disclosure=details.disclosure,

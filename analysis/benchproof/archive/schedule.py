@@ -1,0 +1,154 @@
+"""The order of a build's steps: a report is assembled as soon as every campaign it looks at has its figures."""
+
+from __future__ import annotations
+
+from collections import defaultdict, deque
+from concurrent.futures import FIRST_COMPLETED, wait
+from typing import TYPE_CHECKING, Final
+
+from benchproof.archive.outcome import Outcome
+from benchproof.archive.staleness import report_key
+from benchproof.archive.steps import First, Second, assemble_step, problems_of, run_step
+from benchproof.archive.tree import Placed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+    from concurrent.futures import Future
+    from pathlib import Path
+
+    from benchproof.archive.reading import Reading
+    from benchproof.archive.steps import Place
+    from benchproof.archive.workers import Crew
+
+_AHEAD: Final = 2
+"""Steps handed to each worker ahead of time, so that none waits for the next; few, so that reports come as they can."""
+
+
+class Schedule:
+    """The steps of a build under way.
+
+    Parameters
+    ----------
+    place : Place
+        Where steps are carried out.
+    crew : Crew
+        By whom.
+    reading : Reading
+        What has changed.
+    earlier : Mapping of str to Placed
+        Reports that can be used again where their keys hold.
+    folder : Path
+        Where reports are written.
+    """
+
+    def __init__(
+        self, place: Place, crew: Crew, reading: Reading, earlier: Mapping[str, Placed], folder: Path
+    ) -> None:
+        self.place = place
+        self.crew = crew
+        self.reading = reading
+        self.earlier = earlier
+        self.folder = folder
+        self.placed: dict[str, Placed] = {}
+        self._outcomes: list[Outcome] = []
+        self._first: dict[str, First] = {}
+        self._keys: dict[str, str] = {}
+        self._to_judge: deque[str] = deque()
+        self._to_run: deque[str] = deque()
+        self._to_assemble: deque[str] = deque()
+        self._under_way: dict[Future[First] | Future[Second], str] = {}
+        self._missing: dict[str, set[str]] = {}
+        self._lookers: defaultdict[str, list[str]] = defaultdict(list)
+
+    def run(
+        self, names: Iterable[str], tell: Callable[[Outcome], None], note: Callable[[str], None]
+    ) -> list[Outcome]:
+        """Carry out every step that is due for these campaigns and for those they look at; return their outcomes."""
+        self._tell, self._note, self._noted = tell, note, {""}
+        self._wanted = frozenset(names)
+        self._begun = set(self._wanted)
+        self._to_judge.extend(sorted(self._wanted))
+        while self._to_judge or self._to_run or self._to_assemble or self._under_way:
+            while self._to_judge:
+                self._judge(self._to_judge.popleft())
+            self._hand_out()
+            done, _ = wait(self._under_way, return_when=FIRST_COMPLETED)
+            for future in done:
+                self._take_in(self._under_way.pop(future), future)
+        return self._outcomes
+
+    def _judge(self, name: str) -> None:
+        first = self.reading.passed_over(name, self.place.kept)
+        if first is None:
+            self._to_run.append(name)
+        else:
+            self._first_done(first)
+
+    def _hand_out(self) -> None:
+        """Keep the workers supplied, assembling before running."""
+        room = _AHEAD * max(1, self.crew.slots()) - len(self._under_way)
+        submit = self.crew.executor.submit
+        for _ in range(max(0, room)):
+            if self._to_assemble:
+                name = self._to_assemble.popleft()
+                self._under_way[submit(assemble_step, self.place, name, str(self.folder / name))] = name
+            elif self._to_run:
+                name = self._to_run.popleft()
+                self._under_way[submit(run_step, self.place, name)] = name
+
+    def _take_in(self, name: str, future: Future[First] | Future[Second]) -> None:
+        try:
+            done = future.result()
+        except Exception as error:  # noqa: BLE001 - a worker was lost with it too often, or could not take it
+            done = First(name, "failed", problems=problems_of(name, error))
+        if isinstance(done, Second):
+            self._second_done(done)
+        else:
+            if done.note not in self._noted:
+                self._noted.add(done.note)
+                self._note(f"kernels are started one by one: {done.note}")
+            self.reading.judged(done)
+            self._first_done(done)
+
+    def _first_done(self, first: First) -> None:
+        name = first.campaign
+        self._first[name] = first
+        others = set(first.refers_to)
+        self._to_judge.extend(sorted(others - self._begun))
+        self._begun |= others
+        if name in self._wanted and first.state == "failed":
+            self._say(Outcome(name, "failed", first.problems))
+        elif name in self._wanted:
+            self._missing[name] = others - self._first.keys()
+            for other in self._missing[name]:
+                self._lookers[other].append(name)
+            if not self._missing[name]:
+                self._due(name)
+        for looker in self._lookers.pop(name, ()):
+            self._missing[looker].discard(name)
+            if not self._missing[looker]:
+                self._due(looker)
+
+    def _due(self, name: str) -> None:
+        """Assemble a report, unless the earlier one holds."""
+        first = self._first[name]
+        others = {other: self._first[other].key for other in first.refers_to}
+        self._keys[name] = report_key(first.key, others, self.reading.beside(name))
+        earlier = self.earlier.get(name)
+        if earlier is not None and earlier.key == self._keys[name]:
+            self.placed[name] = earlier
+            self._say(Outcome(name, first.state, warnings=earlier.warnings))
+        else:
+            self._to_assemble.append(name)
+
+    def _second_done(self, second: Second) -> None:
+        name = second.campaign
+        if second.row is None:
+            self._say(Outcome(name, "failed", second.problems))
+            return
+        self.placed[name] = Placed(self._keys[name], second.warnings, second.row)
+        self._say(Outcome(name, self._first[name].state, warnings=second.warnings))
+
+    def _say(self, outcome: Outcome) -> None:
+        self._outcomes.append(outcome)
+        self._tell(outcome)

@@ -1,0 +1,220 @@
+"""The two steps of a campaign: its notebook run and kept, its report assembled.
+
+Both are plain functions of plain data and of the workspace on disk, so that any worker that sees the workspace can
+carry them out, on this machine or another. Carried out twice, they leave the same behind.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from benchproof.archive.kept import Kept
+from benchproof.archive.manifest import Digests
+from benchproof.archive.running import TIME_LIMIT, Kernels, Run, execute
+from benchproof.archive.scratch import scratch_workspace
+from benchproof.archive.second_pass import referred_to, second_pass
+from benchproof.archive.staleness import run_key, software
+from benchproof.archive.warm import why_not_warm
+from benchproof.campaign.check import check_campaign
+from benchproof.campaign.workspace import LAB, Workspace
+from benchproof.errors import BenchproofError, Fault, InputError, RequestError, unforeseen
+from benchproof.methods import built_tests, known_choices, registry
+from benchproof.report.collect import results_of
+from benchproof.report.page import index_row
+from benchproof.report.site import assemble_report
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from benchproof.archive.manifest import Stamp
+    from benchproof.campaign.check import Checked
+    from benchproof.report.views import IndexRow
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where and how a build's steps are carried out.
+
+    Parameters
+    ----------
+    root : str
+        The workspace's folder, absolute, the same for every worker.
+    software : str
+        Digest of the software that asks; a worker with another would make other figures.
+    kernels : Kernels
+        How notebooks get their kernels.
+    limit : float
+        Seconds a notebook may take.
+    """
+
+    root: str
+    software: str
+    kernels: Kernels = "warm"
+    limit: float = TIME_LIMIT
+
+    @property
+    def workspace(self) -> Workspace:
+        """The workspace."""
+        return Workspace(Path(self.root))
+
+    @property
+    def build(self) -> Path:
+        """The workspace's build folder."""
+        return Path(self.root) / "build"
+
+    @property
+    def kept(self) -> Kept:
+        """Executed notebooks of this and earlier builds."""
+        return Kept(self.build / "kept")
+
+
+@dataclass(frozen=True, slots=True)
+class First:
+    """What the first step made of one campaign; its notebook and figures are kept on disk.
+
+    Parameters
+    ----------
+    campaign : str
+        The campaign.
+    state : str
+        As its outcome will say.
+    key : str
+        Its run key; empty where it failed.
+    refers_to : tuple of str
+        Campaigns whose figures its second step looks at, sorted.
+    stamps : Mapping of str to Stamp
+        The files it declares, as they were digested.
+    problems : tuple of str
+        What went wrong, a line each.
+    note : str
+        What the user should know about how it ran.
+    """
+
+    campaign: str
+    state: Literal["built", "unchanged", "failed"]
+    key: str = ""
+    refers_to: tuple[str, ...] = ()
+    stamps: Mapping[str, Stamp] = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Second:
+    """What the second step made of one campaign: a report on disk, or problems.
+
+    Parameters
+    ----------
+    campaign : str
+        The campaign.
+    warnings : int
+        Warnings its page carries.
+    row : IndexRow or None
+        Its row in the list of reports; None where it failed.
+    problems : tuple of str
+        What went wrong, a line each.
+    """
+
+    campaign: str
+    warnings: int = 0
+    row: IndexRow | None = None
+    problems: tuple[str, ...] = ()
+
+
+def run_step(place: Place, name: str) -> First:
+    """Run one campaign's notebook where it is stale, and keep it; say what went wrong instead of raising."""
+    try:
+        _refuse_strangers(place)
+        checked = _checked(place, name)
+        digests = Digests(Path(place.root), {})
+        inputs = {file: digests.of(file) for file in checked.files()}
+        key = run_key(inputs, checked.values)
+        state = _notebook(place, checked, inputs, key)
+        known = frozenset(place.workspace.campaign_names())
+        others = referred_to(checked.campaign, known) - {name}
+    except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
+        return First(name, "failed", problems=problems_of(name, error), note=why_not_warm())
+    return First(name, state, key, tuple(sorted(others)), digests.stamps, note=why_not_warm())
+
+
+def assemble_step(place: Place, name: str, target: str) -> Second:
+    """Write one campaign's report into a folder that is not there yet; say what went wrong instead of raising."""
+    folder = Path(target)
+    shutil.rmtree(folder, ignore_errors=True)  # of a worker that was lost in the middle
+    try:
+        checked = _checked(place, name)
+        inside = f"{checked.folder}/"
+        declared = [path.removeprefix(inside) for path in checked.files() if path.startswith(inside)]
+        addition = second_pass(checked, place.kept)
+        collected = assemble_report(
+            folder,
+            place.kept.notebook(name),
+            Path(place.root) / checked.folder,
+            declared,
+            preview=True,
+            claims=addition.claims,
+        )
+    except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
+        shutil.rmtree(folder, ignore_errors=True)
+        return Second(name, problems=problems_of(name, error))
+    return Second(name, len(collected.results.warnings), index_row(collected))
+
+
+def beside(name: str) -> tuple[str, ...]:
+    """Return the files that a campaign's page shows and its notebook does not read, relative to the workspace."""
+    return (f"runs/{name}/record.jsonl",)
+
+
+def problems_of(name: str, error: BaseException) -> tuple[str, ...]:
+    """Return what went wrong with a campaign, a line each."""
+    if isinstance(error, BenchproofError):
+        return tuple(str(error).splitlines())
+    if isinstance(error, OSError):
+        return (f"{name}: a file could not be read or written: {error.strerror or error}; check the disk",)
+    return (unforeseen(name, error),)  # a mistake of ours
+
+
+def _refuse_strangers(place: Place) -> None:
+    """Refuse to work where the workspace cannot be seen, or with software other than the build's."""
+    if not (Path(place.root) / LAB).is_file():
+        message = f"worker {os.uname().nodename} finds no {place.root}/{LAB}; workers need the workspace at that path"
+        raise RequestError(message)
+    if software() != place.software:
+        message = (
+            f"worker {os.uname().nodename} has other software than this machine and would make other figures; "
+            "install the same packages there, and start it again"
+        )
+        raise RequestError(message)
+
+
+def _checked(place: Place, name: str) -> Checked:
+    """Return the campaign's files, judged; its logs are judged where they are read, in the notebook."""
+    return check_campaign(place.workspace, name, built_tests=built_tests(), known_choices=known_choices(), logs=False)
+
+
+def _notebook(place: Place, checked: Checked, inputs: Mapping[str, str], key: str) -> Literal["built", "unchanged"]:
+    """Keep a campaign's executed notebook: the earlier one where nothing it depends on has changed."""
+    name = checked.campaign.campaign
+    if place.kept.holds(name, key):
+        return "unchanged"
+    present = frozenset(test.test for test in checked.campaign.tests if test.exclude is None)
+    run = Run(name, checked.campaign.kind, checked.values, present & set(registry()), place.kernels, place.limit)
+    failed = place.build / "failed"
+    with scratch_workspace(Path(place.root), place.build / "scratch", inputs) as scratch:
+        done = execute(run, scratch, failed)
+    _refuse_changed(inputs, results_of(done.notebook))
+    place.kept.keep(name, key, done.notebook, done.trials)
+    (failed / f"{name}.ipynb").unlink(missing_ok=True)
+    return "built"
+
+
+def _refuse_changed(inputs: Mapping[str, str], results: Mapping[str, Any]) -> None:
+    """Refuse figures of a file that was changed after it was digested."""
+    for file, digest in results["inputs"].items():
+        if inputs.get(file, digest) != digest:
+            remedy = "Build again."
+            raise InputError(Fault(file, "", "a file that changed during the build", "one that stays", remedy))
