@@ -187,7 +187,7 @@ def build(
         if as_json:
             _print_json({"ok": exit_code(outcomes) == 0, "campaigns": [o.record() for o in outcomes]})
         else:
-            _say(f"{progress.summary(outcomes)}; build/preview/index.html lists the reports, `benchproof view` shows them")
+            _say(f"{progress.summary(outcomes)}; `benchproof view` shows build/preview/index.html")
         raise typer.Exit(exit_code(outcomes))
 
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from benchproof.archive.lock import sole_use
 from benchproof.archive.manifest import read_manifest, write_manifest
-from benchproof.archive.outcome import Outcome
 from benchproof.archive.reading import Reading
 from benchproof.archive.running import TIME_LIMIT, Kernels
 from benchproof.archive.schedule import Schedule
@@ -27,6 +26,7 @@ from benchproof.report.site import assemble_index, read_report
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
+    from benchproof.archive.outcome import Outcome
     from benchproof.campaign.models.lab import Lab
     from benchproof.campaign.workspace import Workspace
 
@@ -147,9 +147,7 @@ class Build:
         found = read_manifest(self._manifest)
         return Reading(self.workspace, found, software(), recheck=self.manner.recheck)
 
-    def _put_in_place(
-        self, lab: Lab, fresh: Path, earlier: Contents, placed: Mapping[str, Placed], index: str
-    ) -> None:
+    def _put_in_place(self, lab: Lab, fresh: Path, earlier: Contents, placed: Mapping[str, Placed], index: str) -> None:
         """Put the new tree in place, unless it would be the earlier one again."""
         reports = {**dict(self._last_good(earlier)), **placed}
         contents = Contents(index, dict(sorted(reports.items())))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ctypes
 import gc
+import importlib
 import json
 import os
 import random
@@ -19,6 +20,7 @@ import signal
 import socket
 import struct
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -26,6 +28,13 @@ if TYPE_CHECKING:
 
 IDLE_LIMIT: Final = 60.0
 """Seconds without a kernel and without a request after which the process ends by itself."""
+
+_IMPORTED: Final = (
+    "ipykernel.kernelapp",
+    "ipykernel.ipkernel",
+    "matplotlib_inline.backend_inline",
+    "benchproof.notebooks.session",
+)
 
 _LENGTH: Final = struct.Struct("!I")
 _PR_SET_PDEATHSIG: Final = 1
@@ -70,10 +79,8 @@ def _exactly(channel: socket.socket, count: int) -> bytes | None:
 
 def prepare() -> None:
     """Import what notebooks import and do once what each would do again, without starting a thread."""
-    import ipykernel.kernelapp
-    import matplotlib_inline.backend_inline  # noqa: F401 - a kernel's shell loads it at its start
-
-    import benchproof.notebooks.session
+    for name in _IMPORTED:
+        importlib.import_module(name)
     from benchproof.methods import registry
     from benchproof.notebooks.drawing import svg
 
@@ -94,13 +101,13 @@ def serve(channel: socket.socket) -> Mapping[str, Any] | None:
     kernels: dict[int, int] = {}
     litter: set[str] = set()
     while True:
-        ready, _, _ = select.select([channel, *kernels], [], [], IDLE_LIMIT)
-        for ended in set(ready) & set(kernels):
+        ready, _, _ = select.select([channel.fileno(), *kernels], [], [], IDLE_LIMIT)
+        for ended in set(ready) & kernels.keys():
             os.waitpid(kernels.pop(ended), 0)
             os.close(ended)
         if not ready and not kernels:
             return None
-        if channel in ready:
+        if channel.fileno() in ready:
             received = receive(channel)
             if received is None:
                 _end_all(kernels)
@@ -164,7 +171,7 @@ def main() -> None:
     prepare()
     gc.collect()
     gc.freeze()
-    send(channel, {"threads": len(os.listdir("/proc/self/task"))})
+    send(channel, {"threads": sum(1 for _ in Path("/proc/self/task").iterdir())})
     order = serve(channel)
     if order is not None:
         channel.detach()

@@ -14,9 +14,9 @@ from queue import Empty
 from subprocess import DEVNULL
 from typing import Any, Final
 
-from jupyter_client.asynchronous import AsyncKernelClient
+from jupyter_client.asynchronous.client import AsyncKernelClient
 from jupyter_client.manager import AsyncKernelManager
-from jupyter_client.provisioning import KernelProvisionerFactory
+from jupyter_client.provisioning.factory import KernelProvisionerFactory
 from traitlets.config import Config
 
 from benchproof.archive import warm
@@ -52,7 +52,7 @@ class PromptClient(AsyncKernelClient):
         message = f"Kernel didn't respond in {timeout:.0f} seconds"
         raise RuntimeError(message)
 
-    wait_for_ready = _async_wait_for_ready  # type: ignore[assignment]
+    wait_for_ready = _async_wait_for_ready
 
     async def _answers(self, question: str) -> bool:
         try:
@@ -68,7 +68,7 @@ class PromptClient(AsyncKernelClient):
 
 def _is_idle_after(question: str, message: dict[str, Any]) -> bool:
     about = message["parent_header"].get("msg_id")
-    return about == question and message["content"].get("execution_state") == "idle"
+    return bool(about == question and message["content"].get("execution_state") == "idle")
 
 
 class _Running:
@@ -117,7 +117,7 @@ class CleanKernelManager(AsyncKernelManager):
         command, keywords = await super()._async_pre_start_kernel(env=environment, **kw)
         return command, keywords
 
-    pre_start_kernel = _async_pre_start_kernel  # type: ignore[assignment]
+    pre_start_kernel = _async_pre_start_kernel
 
     async def _async_launch_kernel(self, kernel_cmd: list[str], **kw: Any) -> None:
         with _RUNNING.lock:
@@ -133,7 +133,7 @@ class CleanKernelManager(AsyncKernelManager):
         _RUNNING.managers.discard(self)
         await super()._async_cleanup_resources(restart=restart)
 
-    cleanup_resources = _async_cleanup_resources  # type: ignore[assignment]
+    cleanup_resources = _async_cleanup_resources
 
     async def _async_wait(self, pollinterval: float = _POLL) -> None:
         while await self._async_is_alive():
@@ -149,7 +149,8 @@ class WarmKernelManager(CleanKernelManager):
         KernelProvisionerFactory.instance().provisioners.setdefault(
             warm.NAME, EntryPoint(warm.NAME, provisioner, _GROUP)
         )
-        self.kernel_spec.metadata["kernel_provisioner"] = {"provisioner_name": warm.NAME, "config": {}}
+        if self.kernel_spec is not None:
+            self.kernel_spec.metadata["kernel_provisioner"] = {"provisioner_name": warm.NAME, "config": {}}
         return await super()._async_pre_start_kernel(**kw)
 
-    pre_start_kernel = _async_pre_start_kernel  # type: ignore[assignment]
+    pre_start_kernel = _async_pre_start_kernel

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from rich.console import Console
 from rich.markup import escape
@@ -15,9 +15,9 @@ from rich.progress import Progress as Bar
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from benchproof.archive.outcome import Outcome
+    from benchproof.archive.outcome import Outcome, State
 
-_SAID = {"built": "built", "unchanged": "unchanged", "failed": "FAILED"}
+_SAID: Final[dict[State, str]] = {"built": "built", "unchanged": "unchanged", "failed": "FAILED"}
 
 
 class Progress:

@@ -70,4 +70,3 @@ class Reading:
         names |= {campaign_file(name) for name in self.names}
         stamps = {**self.digests.known, **self.digests.stamps}
         return Manifest(self.software, self.archive, {n: stamps[n] for n in sorted(names) if n in stamps}, self.seen)
-

@@ -10,7 +10,6 @@ import shutil
 import time
 import warnings
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import nbformat
@@ -21,6 +20,7 @@ from benchproof.errors import NotebookFailed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
+    from pathlib import Path
 
 START_TIMEOUT: Final = 120
 """Seconds a kernel may take to answer; many may be starting at once."""

@@ -41,9 +41,7 @@ class Schedule:
         Where reports are written.
     """
 
-    def __init__(
-        self, place: Place, crew: Crew, reading: Reading, earlier: Mapping[str, Placed], folder: Path
-    ) -> None:
+    def __init__(self, place: Place, crew: Crew, reading: Reading, earlier: Mapping[str, Placed], folder: Path) -> None:
         self.place = place
         self.crew = crew
         self.reading = reading
@@ -56,13 +54,11 @@ class Schedule:
         self._to_judge: deque[str] = deque()
         self._to_run: deque[str] = deque()
         self._to_assemble: deque[str] = deque()
-        self._under_way: dict[Future[First] | Future[Second], str] = {}
+        self._under_way: dict[Future[First | Second], str] = {}
         self._missing: dict[str, set[str]] = {}
         self._lookers: defaultdict[str, list[str]] = defaultdict(list)
 
-    def run(
-        self, names: Iterable[str], tell: Callable[[Outcome], None], note: Callable[[str], None]
-    ) -> list[Outcome]:
+    def run(self, names: Iterable[str], tell: Callable[[Outcome], None], note: Callable[[str], None]) -> list[Outcome]:
         """Carry out every step that is due for these campaigns and for those they look at; return their outcomes."""
         self._tell, self._note, self._noted = tell, note, {""}
         self._wanted = frozenset(names)
@@ -96,7 +92,7 @@ class Schedule:
                 name = self._to_run.popleft()
                 self._under_way[submit(run_step, self.place, name)] = name
 
-    def _take_in(self, name: str, future: Future[First] | Future[Second]) -> None:
+    def _take_in(self, name: str, future: Future[First | Second]) -> None:
         try:
             done = future.result()
         except Exception as error:  # noqa: BLE001 - a worker was lost with it too often, or could not take it

@@ -169,7 +169,7 @@ def beside(name: str) -> tuple[str, ...]:
     return (f"runs/{name}/record.jsonl",)
 
 
-def problems_of(name: str, error: BaseException) -> tuple[str, ...]:
+def problems_of(name: str, error: Exception) -> tuple[str, ...]:
     """Return what went wrong with a campaign, a line each."""
     if isinstance(error, BenchproofError):
         return tuple(str(error).splitlines())

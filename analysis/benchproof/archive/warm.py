@@ -15,9 +15,10 @@ import socket
 import subprocess
 import sys
 import threading
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from jupyter_client.provisioning import LocalProvisioner
+from jupyter_client.provisioning.local_provisioner import LocalProvisioner
 
 from benchproof.archive.forkserver import receive, send
 
@@ -252,14 +253,14 @@ class WarmProvisioner(LocalProvisioner):
 
         A command that is not this interpreter's own ipykernel is started as usual.
         """
-        argv = _kernel_arguments(cmd)
-        process = None if argv is None else _SHARED.spawn(argv, kwargs["env"], os.path.abspath(kwargs["cwd"]))
+        argv, folder = _kernel_arguments(cmd), Path(kwargs.get("cwd") or "").absolute()
+        process = None if argv is None else _SHARED.spawn(argv, kwargs.get("env") or os.environ, str(folder))
         if process is None:
             return await super().launch_kernel(cmd, **kwargs)
         self.process: Any = process
         self.pid: Any = process.pid
         self.pgid: Any = process.pid
-        self.cwd: Any = kwargs["cwd"]
+        self.cwd: Any = folder
         return self.connection_info
 
 

@@ -76,12 +76,12 @@ def _threads(workers: int) -> Iterator[Crew]:
 def _cluster(address: str) -> Iterator[Crew]:
     """Give a cluster's workers. Their warm processes may serve others too, and end by themselves when idle."""
     try:
-        from distributed import Client
+        import distributed
     except ImportError:
         message = "--scheduler needs Dask: pip install 'benchproof[cluster]'"
         raise RequestError(message) from None
     try:
-        client: Any = Client(address, timeout=_CONNECTING, set_as_default=False)
+        client: Any = distributed.Client(address, timeout=_CONNECTING, set_as_default=False)
     except (OSError, ValueError) as error:
         message = f"no Dask scheduler answers at {address} ({error}); start one, or leave --scheduler out"
         raise RequestError(message) from None

@@ -150,9 +150,7 @@ def report_context(collected: Collected, files: Files, *, preview: bool) -> Repo
     )
 
 
-def index_context(
-    rows: Sequence[IndexRow], *, lab: str, lab_url: str, disclosure: str, preview: bool
-) -> IndexContext:
+def index_context(rows: Sequence[IndexRow], *, lab: str, lab_url: str, disclosure: str, preview: bool) -> IndexContext:
     """Return everything the list of reports prints, newest test first."""
     ordered = sorted(sorted(rows, key=lambda row: row.campaign), key=lambda row: row.tested, reverse=True)
     frame = Frame(
