@@ -20,6 +20,7 @@ from selenium import webdriver
 from benchproof.campaign.models.lab import Lab
 from benchproof.report.page import POLICY
 from benchproof.report.render import templates_folder
+from benchproof.report.page import index_row
 from benchproof.report.site import assemble_index, assemble_report
 from report.sample_notebook import CAMPAIGN, sample_claims, sample_notebook
 
@@ -66,7 +67,7 @@ def hostile_site(tmp_path_factory) -> Path:
     # The lab file's own checks already refuse letters that turn others.
     upright = SPITE.replace("\u202e", "").replace("\u202c", "")
     lab = Lab.model_validate({"lab": {"name": upright, "currency": "EUR", "disclosure": upright}, "seed": 1})
-    assemble_index(site, lab, [found], preview=True)
+    assemble_index(site, lab, [index_row(found)], preview=True)
     return site
 
 
