@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-import os
+import secrets
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
 from benchproof.findings.stored import unpacked
@@ -30,8 +31,12 @@ class Kept:
     folder: Path
 
     def holds(self, campaign: str, key: str) -> bool:
-        """Say whether a notebook and its trials are kept under the key."""
-        return all(self._begins(campaign, what) == _head(key) for what in ("notebook", "trials"))
+        """Say whether a notebook and its trials are kept under the key, by the heads of their files."""
+        return all(self._begins(campaign, what).startswith(_key(key)) for what in _KEPT)
+
+    def whole(self, campaign: str, key: str) -> bool:
+        """Say whether they are, and are as they were written: no disk cut them short."""
+        return self.holds(campaign, key) and all(self._content(campaign, what) is not None for what in _KEPT)
 
     def notebook(self, campaign: str) -> dict[str, Any]:
         """Return a campaign's executed notebook.
@@ -41,7 +46,7 @@ class Kept:
         InputError
             If none is kept.
         """
-        return self._content(campaign, "notebook")
+        return self._record(campaign, "notebook")
 
     def figures(self, campaign: str) -> tuple[Figure, ...]:
         """Return a campaign's figures with their trials.
@@ -52,42 +57,57 @@ class Kept:
             If none are kept.
         """
         results = results_of(self.notebook(campaign))
-        return unpacked(results["quantities"], self._content(campaign, "trials"))
+        return unpacked(results["quantities"], self._record(campaign, "trials"))
 
     def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: str) -> None:
         """Keep a run in place of the campaign's earlier one; a killed build leaves the earlier one whole, or none."""
         self.folder.mkdir(parents=True, exist_ok=True)
         for what, content in (("trials", trials), ("notebook", json.dumps(notebook))):
             path = self._path(campaign, what)
-            beside = path.with_suffix(f".{os.getpid()}.new")
-            beside.write_text(_head(key) + content + "}", encoding="utf-8")
+            beside = path.with_suffix(f".{secrets.token_hex(8)}.new")
+            beside.write_bytes(_head(key, content.encode()) + content.encode() + b"}")
             beside.replace(path)
 
-    def _begins(self, campaign: str, what: str) -> str:
+    def _begins(self, campaign: str, what: str) -> bytes:
         """Return the head of a kept file, without reading megabytes of trials."""
         try:
-            with self._path(campaign, what).open(encoding="utf-8") as stream:
-                return stream.read(len(_head("0" * 64)))
-        except (OSError, ValueError):
-            return ""
+            with self._path(campaign, what).open("rb") as stream:
+                return stream.read(len(_head("0" * 64, b"")))
+        except OSError:
+            return b""
 
-    def _content(self, campaign: str, what: str) -> dict[str, Any]:
-        content: dict[str, Any] | None = self._read(campaign, what).get("content")
+    def _content(self, campaign: str, what: str) -> bytes | None:
+        """Return what was kept; None where it is not there, or not as it was written."""
+        try:
+            data = self._path(campaign, what).read_bytes()
+        except OSError:
+            return None
+        length = len(_head("0" * 64, b""))
+        head, content = data[:length], data[length:-1]
+        return content if head.endswith(_digest(content)) else None
+
+    def _record(self, campaign: str, what: str) -> dict[str, Any]:
+        content = self._content(campaign, what)
         if content is None:
             remedy = "Build the campaign again."
             raise InputError(Fault(f"build/kept/{campaign}", "", f"no {what}", "what an earlier build kept", remedy))
-        return content
-
-    def _read(self, campaign: str, what: str) -> dict[str, Any]:
-        try:
-            record = json.loads(self._path(campaign, what).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            return {}
-        return record if isinstance(record, dict) else {}
+        record: dict[str, Any] = json.loads(content)
+        return record
 
     def _path(self, campaign: str, what: str) -> Path:
         return self.folder / f"{campaign}.{what}.json"
 
 
-def _head(key: str) -> str:
-    return f'{{"key": "{key}", "content": '
+_KEPT: Final = ("notebook", "trials")
+
+
+def _head(key: str, content: bytes) -> bytes:
+    return _key(key) + _digest(content)
+
+
+def _key(key: str) -> bytes:
+    return f'{{"key": "{key}", '.encode()
+
+
+def _digest(content: bytes) -> bytes:
+    return f'"sha256": "{hashlib.sha256(content).hexdigest()}", "content": '.encode()

@@ -54,11 +54,15 @@ class Reading:
         """Take in what a first step found."""
         self.digests.stamps.update(first.stamps)
         if first.state == "failed":
-            self.seen.pop(first.campaign, None)
+            self.forget(first.campaign)
         else:
             files = tuple(first.stamps)
             digest = self.digests.over(files)
             self.seen[first.campaign] = Seen(first.key, files, digest, first.refers_to)
+
+    def forget(self, name: str) -> None:
+        """Have a campaign judged anew by the next build."""
+        self.seen.pop(name, None)
 
     def beside(self, name: str) -> str:
         """Return the digest of the files a campaign's page shows and its notebook does not read."""

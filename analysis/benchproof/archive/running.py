@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import nbformat
+from jupyter_core.utils import ensure_event_loop
 
 from benchproof.archive.notebook_files import notebook_path
 from benchproof.archive.scratch import socket_folder
@@ -134,7 +135,7 @@ def _papermill(run: Run, source: Path, target: Path, workspace: Path) -> None:
 
     from benchproof.archive.kernels import CleanKernelManager, WarmKernelManager, local_sockets
 
-    with _quiet(), socket_folder() as sockets:
+    with _quiet(), _closed_loop(), socket_folder() as sockets:
         papermill.execute_notebook(
             str(source),
             str(target),
@@ -162,6 +163,15 @@ def _with_handing_out(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:
     """Add a cell that hands out the figures' trials, which are for the build and not for the page."""
     notebook.cells.append(nbformat.v4.new_code_cell(_HAND_OUT, metadata={"tags": ["handed-out"]}))
     return notebook
+
+
+@contextlib.contextmanager
+def _closed_loop() -> Iterator[None]:
+    """Close the event loop that the notebook machinery makes for a thread and never closes."""
+    try:
+        yield
+    finally:
+        ensure_event_loop().close()
 
 
 @contextlib.contextmanager

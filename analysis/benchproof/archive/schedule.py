@@ -140,6 +140,7 @@ class Schedule:
     def _second_done(self, second: Second) -> None:
         name = second.campaign
         if second.row is None:
+            self.reading.forget(name)
             self._say(Outcome(name, "failed", second.problems))
             return
         self.placed[name] = Placed(self._keys[name], second.warnings, second.row)

@@ -10,6 +10,7 @@ import os
 import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchproof.archive.kept import Kept
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
     from benchproof.archive.manifest import Stamp
     from benchproof.campaign.check import Checked
+    from benchproof.report.collect import Collected
     from benchproof.report.views import IndexRow
 
 
@@ -143,25 +145,31 @@ def run_step(place: Place, name: str) -> First:
 
 def assemble_step(place: Place, name: str, target: str) -> Second:
     """Write one campaign's report into a folder that is not there yet; say what went wrong instead of raising."""
-    folder = Path(target)
-    shutil.rmtree(folder, ignore_errors=True)  # of a worker that was lost in the middle
+    scratch = place.build / "scratch"
     try:
-        checked = _checked(place, name)
-        inside = f"{checked.folder}/"
-        declared = [path.removeprefix(inside) for path in checked.files() if path.startswith(inside)]
-        addition = second_pass(checked, place.kept)
-        collected = assemble_report(
-            folder,
-            place.kept.notebook(name),
-            Path(place.root) / checked.folder,
-            declared,
-            preview=True,
-            claims=addition.claims,
-        )
+        scratch.mkdir(exist_ok=True)
+        with TemporaryDirectory(prefix="report-", dir=scratch) as made:
+            collected = _assembled(place, name, Path(made) / name)
+            shutil.rmtree(target, ignore_errors=True)  # of a worker that was lost after it
+            (Path(made) / name).rename(target)
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
-        shutil.rmtree(folder, ignore_errors=True)
         return Second(name, problems=problems_of(name, error))
     return Second(name, len(collected.results.warnings), index_row(collected))
+
+
+def _assembled(place: Place, name: str, folder: Path) -> Collected:
+    checked = _checked(place, name)
+    inside = f"{checked.folder}/"
+    declared = [path.removeprefix(inside) for path in checked.files() if path.startswith(inside)]
+    addition = second_pass(checked, place.kept)
+    return assemble_report(
+        folder,
+        place.kept.notebook(name),
+        Path(place.root) / checked.folder,
+        declared,
+        preview=True,
+        claims=addition.claims,
+    )
 
 
 def beside(name: str) -> tuple[str, ...]:
@@ -199,7 +207,7 @@ def _checked(place: Place, name: str) -> Checked:
 def _notebook(place: Place, checked: Checked, inputs: Mapping[str, str], key: str) -> Literal["built", "unchanged"]:
     """Keep a campaign's executed notebook: the earlier one where nothing it depends on has changed."""
     name = checked.campaign.campaign
-    if place.kept.holds(name, key):
+    if place.kept.whole(name, key):
         return "unchanged"
     present = frozenset(test.test for test in checked.campaign.tests if test.exclude is None)
     run = Run(name, checked.campaign.kind, checked.values, present & set(registry()), place.kernels, place.limit)

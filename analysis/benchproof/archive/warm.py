@@ -176,6 +176,8 @@ class ForkServer:
         except OSError:
             received = None
         if received is None:
+            self.process.kill()
+            self.process.wait()
             message = "the warm process has ended"
             raise CannotForkError(message)
         reply, files = received
@@ -201,17 +203,25 @@ class _Shared:
         self.litter: set[str] = set()
 
     def spawn(self, argv: Sequence[str], env: Mapping[str, str], cwd: str) -> ForkedProcess | None:
-        with self.lock:
-            if self.note:
-                return None
+        """Fork a kernel; None where that cannot be, and the note says why."""
+        while not self.note:
             try:
-                if self.server is None or not self.server.alive:
-                    self.server = ForkServer()
+                server = self._started()
             except CannotForkError as error:
                 self.note = str(error)
-                return None
-            server, litter = self.server, tuple(self.litter)
-        return server.spawn(argv, env, cwd, litter)
+            else:
+                with contextlib.suppress(CannotForkError):  # it ended since, perhaps for being idle: start another
+                    return server.spawn(argv, env, cwd, tuple(self.litter))
+        return None
+
+    def _started(self) -> ForkServer:
+        with self.lock:
+            if self.server is not None and not self.server.alive:
+                self.server.stop()
+                self.server = None
+            if self.server is None:
+                self.server = ForkServer()
+            return self.server
 
     def stop(self) -> None:
         with self.lock:
