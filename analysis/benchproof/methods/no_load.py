@@ -8,8 +8,8 @@ import numpy as np
 
 from benchproof.errors import Remark
 from benchproof.methods import back_emf
-from benchproof.methods.constants.free_run import TOO_FEW, FreeRun, ReducedRun, gather_run
-from benchproof.methods.constants.motor_constant import NO_RESISTANCE, motor_constants, others_of
+from benchproof.methods.constants.free_run import DROP, TOO_FEW, FreeRun, ReducedRun, gather_run
+from benchproof.methods.constants.motor_constant import motor_constants, others_of
 from benchproof.methods.constants.no_load_views import views
 from benchproof.methods.constants.points import FEWEST_WITH_SCATTER
 from benchproof.methods.constants.repeats import combined, figure_of
@@ -86,11 +86,6 @@ def reduce(inputs: Sequence[FreeRun], bench: Bench) -> Reduction:
     -------
     Reduction
         ``kv_no_load``, ``kt``, ``km``, ``km_per_mass``; ``no_load_current`` at voltages; ``drag_torque`` at speeds.
-
-    Raises
-    ------
-    MethodError
-        If the resistive drop takes all of a supply voltage.
     """
     runs = [ReducedRun(run, bench.trials) for run in inputs]
     figures: list[Figure] = []
@@ -102,7 +97,7 @@ def reduce(inputs: Sequence[FreeRun], bench: Bench) -> Reduction:
         remarks += (*noted, *_ratio(sample, _value(found, "kv_no_load"), own[0].run))
     kept, unusual = judged(figures)
     charts, tables = views(runs, kept, bench)
-    return Reduction(kept, charts, tables, (*_timing(inputs), *_few(runs), *remarks, *unusual))
+    return Reduction(kept, charts, tables, (*_timing(inputs), *_odd(runs), *remarks, *unusual))
 
 
 def _value(figures: Sequence[Figure], name: str) -> Quantity | None:
@@ -121,8 +116,9 @@ def _constants(sample: str, runs: Sequence[ReducedRun]) -> tuple[tuple[Figure, .
         kv, remarks = combined("Kv at no load", sample, repeats)
         figure = Figure("kv_no_load", NO_POINT, sample, kv, METHOD.label, flags)
         kt = combine(lambda k: 1 / k, kv)
-    own, missing = motor_constants(sample, kt, runs[0].run.others, METHOD.label, flags)
-    first = figure if repeats else figure.withheld(NO_RESISTANCE)
+    why = runs[0].without_kv
+    own, missing = motor_constants(sample, kt, runs[0].run.others, METHOD.label, flags, why)
+    first = figure if repeats else figure.withheld(why)
     return (first, *own), (*remarks, *missing)
 
 
@@ -137,7 +133,7 @@ def _drag(sample: str, runs: Sequence[ReducedRun], kt: Quantity | None, bench: B
         if current.quantity is None:
             yield current
         elif kt is None:
-            yield current.withheld(NO_RESISTANCE)
+            yield current.withheld(runs[0].without_kv)
         else:
             torque = combine(np.multiply, kt, current.quantity)
             yield Figure(current.name, current.at, sample, torque, METHOD.label)
@@ -189,9 +185,16 @@ def _timing(inputs: Sequence[FreeRun]) -> Iterator[Remark]:
     yield Remark(TIMING_MISSING, "kv_no_load", sentence)
 
 
-def _few(runs: Sequence[ReducedRun]) -> Iterator[Remark]:
+def _odd(runs: Sequence[ReducedRun]) -> Iterator[Remark]:
+    """Remark on runs that cannot be, that miss the origin, or that have too few points."""
     for each in runs:
         where, count = f"sample {each.run.sample}", each.run.speed.values.size
+        if each.line is None and each.without_kv == DROP:
+            sentence = (
+                "current times resistance is more than the supply voltage of a point without load, which cannot be; "
+                "look at the units of current, voltage and winding resistance"
+            )
+            yield Remark(DROP, where, sentence)
         if each.line is not None and each.line.intercept_significant:
             sentence = (
                 f"volts over speed miss the origin by {each.line.intercept:.3g} V, more than scatter and stated errors "

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.errors import MethodError
 from benchproof.methods.constants.copper import resistance_ratio
 from benchproof.methods.constants.lines import EDGE, FEWEST_OF_A_CURVE, Curve, Slope, slope_through_origin
+from benchproof.methods.constants.motor_constant import NO_RESISTANCE
 from benchproof.methods.constants.points import Channel, channel
 from benchproof.trials.quantity import Quantity, combine, merge_parts
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from benchproof.trials.engine import Trials
 
 TOO_FEW: Final = "too_few_points"
+DROP: Final = "drop_above_voltage"
+"""Current times resistance is more than the supply gave: a unit is wrong somewhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +73,6 @@ class ReducedRun:
         The run.
     trials : Trials
         The laboratory's trials.
-
-    Raises
-    ------
-    MethodError
-        If the resistive drop takes all of a supply voltage.
     """
 
     def __init__(self, run: FreeRun, trials: Trials) -> None:
@@ -92,8 +89,13 @@ class ReducedRun:
         }
 
     @property
+    def without_kv(self) -> str:
+        """Why there is no Kv, where there is none."""
+        return NO_RESISTANCE if self.run.others.resistance is None else DROP
+
+    @property
     def kv(self) -> Quantity | None:
-        """Speed per volt behind the resistive drop, rad/s/V; None without a resistance."""
+        """Speed per volt behind the resistive drop, rad/s/V; None where that cannot be had."""
         return None if self.line is None else combine(lambda k: 1 / k, self.line.slope)
 
     def curve(self, axis: str) -> Curve | None:
@@ -121,19 +123,14 @@ def _curve(x: Channel, y: Channel, identity: tuple[str, ...], label: str, trials
 
 
 def _behind(run: FreeRun) -> Channel | None:
-    """Return the volts behind the resistive drop; None without a resistance."""
+    """Return the volts behind the resistive drop; None without a resistance, or where the drop leaves none."""
     if run.others.resistance is None:
         return None
     hot = combine(lambda r, t: r * resistance_ratio(t), run.others.resistance, run.temperature)
     path, added = hot.value + run.drive_resistance, hot.trials + run.drive_resistance
     values = run.voltage.values - run.current.values * path
     if values.min() <= 0:
-        message = (
-            f"current times resistance ({path:.4g} ohm) is more than the supply voltage of a point without load; "
-            "look at the units of current, voltage and winding resistance"
-        )
-        where = f"no_load, sample {run.sample}"
-        raise MethodError(where, message)
+        return None
     trials = run.voltage.trials - run.current.trials * added
     return Channel(values, trials, merge_parts((run.voltage.parts, run.current.parts, hot.parts)))
 

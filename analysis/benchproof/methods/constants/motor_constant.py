@@ -58,7 +58,12 @@ def others_of(sample: str, bench: Bench) -> Others:
 
 
 def motor_constants(
-    sample: str, kt: Quantity | None, others: Others, method: str, flags: Sequence[str] = ()
+    sample: str,
+    kt: Quantity | None,
+    others: Others,
+    method: str,
+    flags: Sequence[str] = (),
+    without_kt: str = NO_RESISTANCE,
 ) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
     """Return torque constant, motor constant and motor constant per mass of a sample.
 
@@ -67,13 +72,15 @@ def motor_constants(
     sample : str
         The sample.
     kt : Quantity or None
-        Torque constant, N m/A; None where it could not be had for want of a resistance.
+        Torque constant, N m/A; None where it could not be had.
     others : Others
         What other tests of the sample came to.
     method : str
         ``key/version``.
     flags : sequence of str
         What a reader must know of the torque constant.
+    without_kt : str
+        Code of the reason where the torque constant could not be had.
 
     Returns
     -------
@@ -84,10 +91,10 @@ def motor_constants(
     km = combine(lambda k, r: k / np.sqrt(r), kt, resistance) if kt is not None and resistance is not None else None
     per_mass = combine(np.divide, km, mass) if km is not None and mass is not None else None
     names = {"kt": kt, "km": km, "km_per_mass": per_mass}
+    code = without_kt if kt is None else NO_RESISTANCE if km is None else NO_MASS
     figures = []
     for name, quantity in names.items():
         figure = Figure(name, NO_POINT, sample, quantity, method, tuple(flags))
-        code = NO_MASS if km is not None else NO_RESISTANCE
         figures.append(figure if quantity is not None else figure.withheld(code))
     return tuple(figures), tuple(_missing(sample, others))
 

@@ -241,7 +241,7 @@ def _points_table(runs: Sequence[ReducedRun]) -> Table:
 def _point_rows(each: ReducedRun) -> Iterator[tuple[str, ...]]:
     run = each.run
     for k, speed in enumerate(run.speed.values / RPM):
-        behind = kv = "no resistance"
+        behind = kv = "not known"
         if each.behind is not None:
             volts = each.behind.values[k]
             behind, kv = f"{volts:.3f}", f"{speed / volts:.1f}"
