@@ -87,8 +87,8 @@ def _trials(test: Any, bench: Bench) -> tuple[TrialMass, ...]:
         TrialMass(
             unbalance=combine(
                 lambda mass, radius: mass * radius,
-                _read("mass", each.mass, test, bench),
-                _read("length", each.radius, test, bench),
+                _read("mass", "mass", each.mass, test, bench),
+                _read("length", "radius", each.radius, test, bench),
             ),
             angle=_centre(each.angle),
             words=f"{_words(each.mass)} at {_words(each.radius)}, {_words(each.angle)}",
@@ -97,12 +97,13 @@ def _trials(test: Any, bench: Bench) -> tuple[TrialMass, ...]:
     )
 
 
-def _read(measures: str, written: Any, test: Any, bench: Bench) -> Quantity:
+def _read(measures: str, field: str, written: Any, test: Any, bench: Bench) -> Quantity:
     """Return mass or radius; the same words name the same thing, so a mass that is moved about errs the same."""
-    return bench.read(measures, written, test, f"trial {measures} {_words(written)}")
+    return bench.read(measures, written, test, f"trial {field} {_words(written)}", field)
 
 
 def _centre(angle: Any) -> float:
+    """Return an angle, rad. Its own uncertainty turns the vector; what it does to the size shows from run to run."""
     return float(angle.value.si if hasattr(angle, "standard") else angle.si)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -43,7 +44,7 @@ def _heating(runs: Sequence[ReducedSoak]) -> Chart:
         name = f"{each.run.sample}, {each.run.occasion.run}"
         series.append(_series(each, name, "points", _rise(each)))
         if each.nodes is not None:
-            series.append(_series(each, f"{name}, fit", "line", each.nodes.fitted))
+            series.append(replace(_series(each, f"{name}, fit", "line", each.nodes.fitted), sample=None))
     return Chart(
         name="heating",
         title="Heating",

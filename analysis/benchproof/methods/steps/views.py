@@ -8,7 +8,7 @@ import numpy as np
 
 from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.methods.steps.fit import response
-from benchproof.methods.steps.run import FEWEST_ROWS
+from benchproof.methods.steps.run import FEWEST_ROWS, ways
 from benchproof.nomenclature import RPM, term
 from benchproof.trials.rounding import rounded
 
@@ -27,6 +27,10 @@ DRAWN: Final = 400
 """Points of one series; the attached log has them all."""
 
 GRID: Final = 120
+
+LEAD: Final = 1.0
+"""Time constants before the command that are drawn."""
+
 _AXIS: Final = Axis("time_since_command", "Time since the command", "ms")
 
 
@@ -34,7 +38,8 @@ def views(
     runs: Sequence[ReducedSteps], figures: Sequence[Figure], coverage: float
 ) -> tuple[tuple[Chart, ...], tuple[Table, ...]]:
     """Return the charts and tables of all runs."""
-    return (_steps_chart(runs), _residual_chart(runs)), (_means_table(runs, figures, coverage), _steps_table(runs))
+    charts = (*_response_charts(runs), _residual_chart(runs))
+    return charts, (_means_table(runs, figures, coverage), _steps_table(runs))
 
 
 def _groups(runs: Sequence[ReducedSteps]) -> Iterator[tuple[str, str, list[tuple[ReducedSteps, StepFit]]]]:
@@ -45,25 +50,38 @@ def _groups(runs: Sequence[ReducedSteps]) -> Iterator[tuple[str, str, list[tuple
         yield sample, way, [(each, fit) for each in of_sample for fit in each.of(way)]
 
 
-def _steps_chart(runs: Sequence[ReducedSteps]) -> Chart:
-    series: list[Series] = []
-    for sample, way, pairs in _groups(runs):
-        fits = [fit for _, fit in pairs]
-        time = _since(fits)
-        share = np.concatenate([(fit.speed - fit.start) / fit.change for fit in fits])
-        series.append(_points(f"{sample}, {way}, rows", sample, time, 100 * share))
-        grid = np.linspace(float(time.min()), float(time.max()), GRID)
-        dead, tau = (float(np.mean([getattr(f, name) for f in fits])) for name in ("dead_time", "time_constant"))
-        lag, frame = pairs[0][0].run.lag, pairs[0][0].run.frame
-        line = 100 * response(grid / 1e3, dead - frame / 2, tau, lag)
-        label = f"{sample}, {way}, fit"
-        series.append(Series(label, sample, "line", tuple(map(float, grid)), tuple(map(float, line)), curve=True))
+def _response_charts(runs: Sequence[ReducedSteps]) -> tuple[Chart, ...]:
+    """Return one chart for the stated way and one for the way back."""
+    charts = []
+    for place, (name, title) in enumerate((("step_there", "Steps there"), ("step_back", "Steps back"))):
+        stated = {ways(each.run)[place][0] for each in runs}
+        series = [one for sample, way, pairs in _groups(runs) if way in stated for one in _overlaid(sample, way, pairs)]
+        if series:
+            charts.append(_response_chart(name, f"{title}: {', '.join(sorted(stated))}", series))
+    return tuple(charts)
+
+
+def _overlaid(sample: str, way: str, pairs: Sequence[tuple[ReducedSteps, StepFit]]) -> Iterator[Series]:
+    """Yield the rows of all steps of a sample, from a little before the command, and the mean response."""
+    fits = [fit for _, fit in pairs]
+    time = _since(fits)
+    share = np.concatenate([100 * (fit.speed - fit.start) / fit.change for fit in fits])
+    dead, tau = (float(np.mean([getattr(f, name) for f in fits])) for name in ("dead_time", "time_constant"))
+    shown = time > -LEAD * 1e3 * tau
+    yield _points(f"{sample}, {way}, rows", sample, time[shown], share[shown])
+    grid = np.linspace(-LEAD * 1e3 * tau, float(time.max()), GRID)
+    run = pairs[0][0].run
+    line = 100 * response(grid / 1e3, dead - run.frame / 2, tau, run.lag)
+    yield Series(f"{sample}, {way}, fit", None, "line", tuple(map(float, grid)), tuple(map(float, line)))
+
+
+def _response_chart(name: str, title: str, series: Sequence[Series]) -> Chart:
     return Chart(
-        name="step_response",
-        title="Steps of the throttle",
+        name=name,
+        title=title,
         caption=(
             "Speed after every step, as a share of its change, all steps of a sample on top of each other; the line is "
-            "the response with the mean dead time and time constant."
+            "the response with the mean dead time and time constant, as the tachometer shows it."
         ),
         x=_AXIS,
         y=Axis("share_of_step", "Share of the change", "%"),
