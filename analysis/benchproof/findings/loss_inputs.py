@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-GRID: Final = 15
+GRID: Final = 24
 """Places along the power axis at which a budget is drawn."""
 
 MOST_HEATING: Final = 1.5
@@ -159,49 +159,51 @@ def _mean(
 
 def _within(states: Loaded, known: Known) -> Loaded:
     """Return the states at speeds within reach of those the drag was measured at."""
-    keep = [_reached(float(speed), known) for speed in states.speed[:, 0]]
+    keep = [reached_speed(float(speed), known) for speed in states.speed[:, 0]]
     parts = tuple(own for own, kept in zip(states.parts, keep, strict=True) if kept)
     return Loaded(states.electrical_power[keep], states.torque[keep], states.speed[keep], parts)
 
 
-def _reached(speed: float, known: Known) -> bool:
+def reached_speed(speed: float, known: Known) -> bool:
+    """Say whether a speed (rad/s) is within reach of those the drag was measured at."""
     speeds = [at for at, _ in known.drag]
     return min(speeds) / BEYOND <= speed <= max(speeds) * BEYOND
 
 
-def _row(quantity: Quantity) -> FloatArray:
+def row_of(quantity: Quantity) -> FloatArray:
+    """Return the best estimate of a quantity and its trials, shape (1 + trials,)."""
     return np.concatenate([[quantity.value], quantity.trials])
 
 
 def _machine(sample: str, curves: Sequence[SweepCurves], states: Loaded, known: Known, trials: Trials) -> Machine:
     campaign = curves[0].points.identity[0]
-    kt = _row(known.kt)
+    kt = row_of(known.kt)
     drag = drag_at(known.drag, states.speed)
     saturation, extra = _saturation(curves, known, kt, trials)
     if saturation is None:
         largest = float(np.max(winding_current(states.torque[:, 0] + drag[:, 0], kt[:1], np.zeros(1))))
         identity = (campaign, sample, "torque constant under load")
-        share, part = _unknown(MOST_SATURATION, identity, "fall of the torque constant under load", trials)
+        share, part = unknown(MOST_SATURATION, identity, "fall of the torque constant under load", trials)
         saturation, extra = share / largest, (part,)
     groups = [known.resistance.parts, known.kt.parts, known.ambient.parts, *(one.parts for _, one in known.drag), extra]
-    heating, part = _unknown(MOST_HEATING, (campaign, sample, "winding heating"), "warmth of the winding", trials)
+    heating, part = unknown(MOST_HEATING, (campaign, sample, "winding heating"), "warmth of the winding", trials)
     machine = Machine(
-        resistance=_row(known.resistance),
+        resistance=row_of(known.resistance),
         kt=kt,
         saturation=saturation,
         drag=drag,
-        ambient=_row(known.ambient),
+        ambient=row_of(known.ambient),
         heating=heating,
         on_resistance=known.on_resistance,
         parts=(),
     )
     if known.hottest is None:
         return replace(machine, parts=merge_parts([*groups, (part,)]))
-    heating = heating_from(_row(known.hottest), machine, states.torque, states.speed)
+    heating = heating_from(row_of(known.hottest), machine, states.torque, states.speed)
     return replace(machine, heating=heating, parts=merge_parts([*groups, known.hottest.parts]))
 
 
-def _unknown(most: float, identity: tuple[str, ...], label: str, trials: Trials) -> tuple[FloatArray, Part]:
+def unknown(most: float, identity: tuple[str, ...], label: str, trials: Trials) -> tuple[FloatArray, Part]:
     """Return something that lies between 0 and ``most``, and nobody knows where, shape (1 + trials,)."""
     source = Source(identity, label, RECTANGULAR)
     draws = trials.draw(source)
@@ -222,7 +224,7 @@ def _saturation(
     if not read:
         return None, ()
     torque, speed, current = (read[name][0] for name in ("torque", "speed", "current"))
-    if not _reached(float(speed[0, 0]), known):
+    if not reached_speed(float(speed[0, 0]), known):
         return None, ()
     saturation = saturation_of(torque + drag_at(known.drag, speed), current, kt)[0]
     return saturation, merge_parts([parts[0] for _, parts in read.values()])

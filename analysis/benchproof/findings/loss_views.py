@@ -43,6 +43,14 @@ CHANGES: Final = (
 )
 """What the counterfactual table asks."""
 
+_COLUMNS: Final = (
+    Column("Sample", align="left"),
+    Column("At", align="left"),
+    *(Column(LABELS[name], "W") for name in TERMS),
+    Column("Winding current", "A"),
+    Column("Winding", "degC"),
+)
+
 POINT: Final = 0.01
 """One percentage point of efficiency."""
 
@@ -126,23 +134,35 @@ def _table(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], c
             f"In watts, with the half-width of the {_percent(coverage)} coverage interval. The rows add up to the "
             "electrical power; points beyond the reach of sweep and drag are left out."
         ),
-        columns=(
-            Column("Sample", align="left"),
-            Column("At", align="left"),
-            *(Column(LABELS[name], "W") for name in TERMS),
-            Column("Winding current", "A"),
-            Column("Winding", "degC"),
-        ),
+        columns=_COLUMNS,
         rows=tuple(
-            (
-                budget.sample,
-                text,
-                *(with_width(budget.terms[name][place], coverage) for name in TERMS),
-                with_width(budget.current[place], coverage),
-                with_width(budget.temperature[place], coverage),
-            )
-            for budget in budgets
-            for text, place in reached(budget, points)
+            _budget_row(budget, text, place, coverage) for budget in budgets for text, place in reached(budget, points)
+        ),
+    )
+
+
+def _budget_row(budget: LossBudget, text: str, place: int, coverage: float) -> tuple[str, ...]:
+    return (
+        budget.sample,
+        text,
+        *(with_width(budget.terms[name][place], coverage) for name in TERMS),
+        with_width(budget.current[place], coverage),
+        with_width(budget.temperature[place], coverage),
+    )
+
+
+def run_table(budgets: Sequence[tuple[LossBudget, Sequence[str]]], coverage: float) -> Table:
+    """Return the loss budgets of flywheel runs, each with the speeds of its places as the lab wrote them."""
+    return Table(
+        name="run_losses",
+        title="Loss budget of the flywheel runs",
+        caption=(
+            f"At speeds on the way up, in watts, with the half-width of the {_percent(coverage)} coverage interval. "
+            "What the winding takes up as heat in that second is part of copper."
+        ),
+        columns=_COLUMNS,
+        rows=tuple(
+            _budget_row(budget, text, place, coverage) for budget, texts in budgets for place, text in enumerate(texts)
         ),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -10,9 +11,10 @@ from IPython.display import display
 
 from benchproof.campaign.models.base import required
 from benchproof.findings.claimed_conductor import claimed_conductor, conductor_table
-from benchproof.findings.loss_inputs import Known, sweep_budget
-from benchproof.findings.loss_views import LABELS, METHOD, views
+from benchproof.findings.loss_inputs import Known, reached_speed, sweep_budget
+from benchproof.findings.loss_views import LABELS, METHOD, run_table, views
 from benchproof.findings.losses import residual_remarks
+from benchproof.findings.run_losses import run_budget
 from benchproof.methods.constants.free_run import ReducedRun
 from benchproof.methods.sweep.run import reduce_run
 from benchproof.notebooks.display import Shown, shown_chart, shown_method, shown_table
@@ -37,6 +39,7 @@ ROOM = (21.0, 5.0)
 """Temperature of the air where nobody measured it, and its standard uncertainty, degC (practitioner's judgement)."""
 
 SWEEP = "thrust_sweep"
+RUN = "flywheel_run"
 
 
 class LossSection:
@@ -70,6 +73,13 @@ class LossSection:
         return tuple(budget for budget in found if budget is not None)
 
     @cached_property
+    @single_threaded()
+    def run_budgets(self) -> tuple[tuple[LossBudget, tuple[str, ...]], ...]:
+        """The budget of each sample's flywheel run at the lab's speeds, and these speeds as the lab wrote them."""
+        samples = (sample.id for sample in required(self.bench.campaign.specimen).samples)
+        return tuple(found for sample in samples if (found := self._run_budget(sample)) is not None)
+
+    @cached_property
     def conductor(self) -> ClaimedConductor | None:
         """The conductor the campaign claims, where it is not plain copper."""
         design = required(self.bench.campaign.specimen).design
@@ -79,12 +89,18 @@ class LossSection:
     def remarks(self) -> tuple[Remark, ...]:
         """What a reader must know of the budgets and the claimed conductor."""
         coverage = self.bench.lab.coverage
-        found = [r for each in self.budgets for r in residual_remarks(each, coverage, f"sample {each.sample}")]
-        return (*found, *(self.conductor.remarks if self.conductor is not None and self.budgets else ()))
+        sweeps = [r for each in self.budgets for r in residual_remarks(each, coverage, f"sample {each.sample}")]
+        runs = [
+            r
+            for each, _ in self.run_budgets
+            for r in residual_remarks(each, coverage, f"flywheel run of {each.sample}")
+        ]
+        conductor = self.conductor.remarks if self.conductor is not None and self.budgets else ()
+        return (*sweeps, *runs, *conductor)
 
     def about(self) -> Shown | None:
         """Return what is done; nothing where the tests cannot tell."""
-        return shown_method(METHOD, {}) if self.budgets else None
+        return shown_method(METHOD, {}) if self.budgets or self.run_budgets else None
 
     def show(self) -> None:
         """Show the charts and tables; nothing where the tests cannot tell."""
@@ -97,13 +113,13 @@ class LossSection:
     @cached_property
     @single_threaded()
     def _views(self) -> tuple[tuple[Chart, ...], tuple[Table, ...]]:
-        if not self.budgets:
-            return (), ()
+        coverage = self.bench.lab.coverage
         points = [(written.text, written.si) for written in self.bench.lab.operating_points.electrical_power]
-        charts, tables = views(self.budgets, points, self.bench.lab.coverage)
-        if self.conductor is not None:
-            table = conductor_table(self.conductor, self.budgets, points, self.bench.lab.coverage)
-            tables = (*tables, table) if table.rows else tables
+        charts, tables = views(self.budgets, points, coverage)
+        if self.conductor is not None and tables:
+            tables = (*tables, conductor_table(self.conductor, self.budgets, points, coverage))
+        if self.run_budgets:
+            tables = (*tables, run_table(self.run_budgets, coverage))
         return charts, tables
 
     def _budget(self, sample: str) -> LossBudget | None:
@@ -114,6 +130,35 @@ class LossSection:
         runs = [reduce_run(run, self.bench.trials) for run in sweeps]
         points = [written.si for written in self.bench.lab.operating_points.electrical_power]
         return sweep_budget(sample, runs, known, points, self.bench.trials)
+
+    def _run_budget(self, sample: str) -> tuple[LossBudget, tuple[str, ...]] | None:
+        known = self._known(sample)
+        if known is None:
+            return None
+        torque, efficiency = (self._at_speeds(name, sample) for name in ("torque", "motor_efficiency"))
+        both = {
+            written.text: (written.si, torque[written.text], efficiency[written.text])
+            for written in self.bench.lab.operating_points.speed
+            if written.text in torque.keys() & efficiency.keys() and reached_speed(written.si, known)
+        }
+        if not both:
+            return None
+        start = self._temperature(sample, RUN, "winding")
+        known = replace(known, ambient=start) if start is not None else known
+        campaign = self.bench.campaign.campaign
+        return run_budget(sample, list(both.values()), known, campaign, self.bench.trials), tuple(both)
+
+    def _at_speeds(self, name: str, sample: str) -> dict[str, Quantity]:
+        """Return a flywheel run's figures by speed; a sample with several flywheels has no single one."""
+        return {
+            one.at["speed"]: one.quantity
+            for one in self.figures
+            if one.name == name
+            and one.sample == sample
+            and one.quantity is not None
+            and one.at.keys() == {"speed"}
+            and one.method.startswith(f"{RUN}/")
+        }
 
     def _known(self, sample: str) -> Known | None:
         """Return what other tests say of a sample; None where one of them is missing."""
@@ -128,9 +173,9 @@ class LossSection:
             resistance=resistance,
             kt=kt,
             drag=drag,
-            ambient=self._temperature(sample, "air") or self._room(),
+            ambient=self._temperature(sample, SWEEP, "air") or self._room(),
             on_resistance=stated.si if stated is not None else 0.0,
-            hottest=self._temperature(sample, "winding"),
+            hottest=self._temperature(sample, SWEEP, "winding"),
         )
 
     def _figure(self, name: str, sample: str) -> Quantity | None:
@@ -150,12 +195,12 @@ class LossSection:
             for speed in (low, (low + high) / 2, high)
         )
 
-    def _temperature(self, sample: str, where: str) -> Quantity | None:
-        """Return the temperature of the air or of the winding in a sample's sweeps, degC; None where not stated."""
-        for test in self.bench.tests(SWEEP):
-            written, field = _written(test, where)
+    def _temperature(self, sample: str, kind: str, where: str) -> Quantity | None:
+        """Return the temperature of the air or of the winding in a sample's tests, degC; None where not stated."""
+        for test in self.bench.tests(kind):
+            written, key, field = _written(test, where)
             if test.sample == sample and written is not None:
-                kelvin = self.bench.read("temperature", written, test, field)
+                kelvin = self.bench.read("temperature", written, test, key, field)
                 return combine(lambda t: t - ZERO_CELSIUS, kelvin)
         return None
 
@@ -164,7 +209,9 @@ class LossSection:
         return Quantity.of(*ROOM, source, self.bench.trials)
 
 
-def _written(test: Any, where: str) -> tuple[Any, str]:
+def _written(test: Any, where: str) -> tuple[Any, str, str]:
+    """Return what a test states, the name of that reading in the test, and its field."""
     if where == "air":
-        return (test.air.temperature if test.air is not None else None), "air temperature"
-    return test.winding_temperature, "winding temperature"
+        # The same reading as that of the air's density, with the same draws.
+        return (test.air.temperature if test.air is not None else None), "air temperature", "temperature"
+    return test.winding_temperature, "winding temperature", "winding_temperature"
