@@ -14,6 +14,7 @@ from benchproof.findings.conductor import (
     awg_diameter,
     bessel_ratio,
     explained,
+    explained_words,
     plated_change,
     resistance_beside,
     resistance_per_length,
@@ -167,6 +168,15 @@ def test_a_claim_explains_what_it_predicts_and_no_more(
     assert judged.verdict == verdict
     if judged.fraction is not None:
         assert judged.fraction.value == pytest.approx(predicted / measured)
+
+
+def test_a_judgement_says_how_much_is_explained(trials: Trials) -> None:
+    judged = explained(about(-0.002, 1e-4, "p", trials), about(-0.05, 3e-3, "m", trials), 0.95)
+    words = explained_words(judged, 0.95)
+    assert words.startswith("The conductor cannot make the measured difference")
+    assert "4 % of it (3 to 5 %)" in words
+    nothing = explained(about(-0.002, 1e-4, "p", trials), about(0.001, 3e-3, "m", trials), 0.95)
+    assert "nothing to explain" in explained_words(nothing, 0.95)
 
 
 def test_a_difference_the_other_way_is_not_explained(trials: Trials) -> None:

@@ -102,6 +102,10 @@ def _rows(path: Path, file: str, columns: Sequence[str]) -> list[tuple[Any, ...]
             faults.append(Fault(file, name, found, f"one column {name}", remedy, lines[0][0]))
     if faults:
         raise InputError(*faults)
+    for number, line in lines[1:]:
+        if any(cell.strip() for cell in _cells(line)[len(header) :]):
+            remedy = "Write decimal points, and commas between cells only."
+            faults.append(Fault(file, "", "more cells than columns", f"{len(header)} cells", remedy, number))
     rows = [
         _row(number, dict(zip(header, _cells(line), strict=False)), file, columns, faults) for number, line in lines[1:]
     ]

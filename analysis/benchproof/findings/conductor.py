@@ -142,6 +142,26 @@ def explained(predicted: Quantity, measured: Quantity, coverage: float) -> Expla
     return Explained(fraction, verdict)
 
 
+_VERDICTS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "nothing_to_explain": "The measured difference may be nothing at all, so there is nothing to explain.",
+        "can": "The conductor alone can make the whole measured difference.",
+        "cannot": "The conductor cannot make the measured difference; most or all of it has other causes.",
+        "undecided": "The conductor may or may not make the whole measured difference.",
+    }
+)
+
+
+def explained_words(judged: Explained, coverage: float) -> str:
+    """Return a judgement as sentences for a reader, with the explained fraction and its interval."""
+    sentence = _VERDICTS[judged.verdict]
+    if judged.fraction is None:
+        return sentence
+    low, high = judged.fraction.interval(coverage)
+    share = f"{100 * judged.fraction.value:.0f} % of it ({100 * low:.0f} to {100 * high:.0f} %)"
+    return f"{sentence} What is claimed would explain {share}."
+
+
 def resistance_beside(resistance: Quantity, kv: Quantity, other: Quantity, other_kv: Quantity) -> Quantity:
     """Return how far a resistance differs from another's at equal turns, relative: ``R Kv^2`` over the other's, less 1.
 

@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchproof.findings.losses import copper_loss, warmed, winding_current
+from benchproof.trials.quantity import combine
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchproof.findings.losses import LossBudget
+    from benchproof.trials.quantity import Quantity
 
     FloatArray = NDArray[np.float64]
 
@@ -116,3 +118,11 @@ def copper_of_motor_constant(torque: FloatArray, km: FloatArray, temperature: Fl
         Of the winding, degC.
     """
     return np.asarray((torque / km) ** 2 * warmed(np.asarray(temperature, dtype=np.float64)))
+
+
+def copper_beside(km: Quantity, other: Quantity) -> Quantity:
+    """Return how far the copper loss at equal torque and temperature differs from another motor's, relative.
+
+    ``(Km_other / Km)^2 - 1``: a comparison in which Kv has no part.
+    """
+    return combine(lambda own, theirs: (theirs / own) ** 2 - 1, km, other)

@@ -31,6 +31,7 @@ METHOD: Final = Method(
     ),
     equations=(
         "P = mean(U I) of simultaneous readings",
+        "[T; Q] = M^-1 [T; Q] as shown, where the rig's file brings loadings of both cells",
         "ln(figure) = s(ln(axis)) + scatter, s a natural cubic spline, its stiffness from the data",
         "C_T = T / (rho n^2 D^4),  C_P = 2 pi n Q / (rho n^3 D^5),  n in revolutions a second",
         "FM = T^1.5 / (sqrt(2 rho A) P_shaft),  A = pi D^2 / 4",
