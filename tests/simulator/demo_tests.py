@@ -30,7 +30,7 @@ DISCS = {"disc-60": Flywheel(STATED_DISC * 1.0021)}
 ROTOR_KNOWN = 0.03
 """Standard uncertainty of a rotor's inertia as the lab measured it, relative."""
 PROPELLER = "oar-51x45"
-FREE_VOLTS = (6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0)
+FREE_VOLTS = (5.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0)
 DRIVEN = (3000.0, 5000.0, 7000.0, 9000.0, 11000.0)
 SHAKEN = ShakePlan(duration=1.0)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from benchproof.report.charts import chart_view
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
+from benchproof.report.render import method_templates
 from benchproof.report.setup import setup_of
 from benchproof.report.tables import figure_table, headlines_of, table_view
 from benchproof.report.views import (
@@ -59,7 +60,6 @@ which the policy allows. Any style text from elsewhere is refused.
 """
 
 FIRST_WARNINGS: Final = 4
-_TEMPLATES: Final = frozenset({"weighing", "thrust_sweep", "inspection"})
 _DEFAULT_TEMPLATE: Final = "_section.html.j2"
 
 
@@ -235,12 +235,13 @@ def _main_chart(page: Page, charts: Sequence[DrawnChart]) -> DrawnChart | None:
 
 def _section_view(section: Section, page: Page, files: Files, main: DrawnChart | None) -> SectionView:
     method = section.method
+    own = f"{section.key}.html.j2"
     moved = main if main in section.charts else None
     return SectionView(
         key=section.key,
         anchor=f"section-{slug(section.key)}",
         title=method.title if method else words(section.key),
-        template=f"methods/{section.key}.html.j2" if section.key in _TEMPLATES else _DEFAULT_TEMPLATE,
+        template=f"methods/{own}" if own in method_templates() else _DEFAULT_TEMPLATE,
         method=_method_view(method) if method else None,
         charts=tuple(chart_view(chart) for chart in section.charts if chart is not moved),
         tables=tuple(table_view(table) for table in section.tables),

@@ -27,6 +27,12 @@ def templates_folder() -> Path:
 
 
 @cache
+def method_templates() -> frozenset[str]:
+    """Return the names of the partials that methods bring for their section."""
+    return frozenset(path.name for path in (templates_folder() / "methods").iterdir())
+
+
+@cache
 def environment() -> Environment:
     """Return the template environment."""
     made = Environment(

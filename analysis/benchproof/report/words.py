@@ -27,6 +27,7 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
         "air_referred": "referred to the lab's reference air",
         "from_back_emf": "from back-emf alone; true at zero timing with block commutation",
         "drive_differs": "measured with another drive, firmware or timing",
+        "timing_not_stated": "the drive's timing is not stated, and this figure depends on it",
         "not_reached": "not reached in the test",
     }
 )
@@ -38,6 +39,22 @@ WITHHELD: Final[Mapping[str, str]] = MappingProxyType(
         "thrust_above_ceiling": "more thrust than momentum theory allows for that power",
         "thrust_implausible": "far too little thrust for that power",
         "plateaus_far_apart": "the settled steps about this point lie too far apart",
+        "no_resistance": "the winding's resistance was not measured",
+        "no_mass": "the motor was not weighed",
+        "too_few_points": "too few points were taken",
+        "drop_above_voltage": "the resistive drop came out larger than the voltage",
+        "no_rotor_inertia": "the rotor's inertia was not stated",
+        "late_start": "the run began at too high a speed",
+        "too_noisy": "the speed was logged with too much noise",
+        "shorted_windings": "the windings were shorted, so they braked",
+        "negative_acceleration": "the motor lost speed under full command",
+        "pole_pair_slip": "mark and electrical speed disagree: pole pairs or slip",
+        "energy_gain": "more energy came out than went in",
+        "no_limit": "no limit of temperature was stated",
+        "limits_differ": "its runs state different limits",
+        "limit_below_drag": "drag alone warms the winding beyond the limit",
+        "not_cold_at_start": "the winding was not at air temperature at the start",
+        "nodes_not_fitted": "the run was too short to tell how warm it ends",
     }
 )
 """Reasons for withholding a figure, in words; any other code is printed as it is spelled."""
