@@ -18,6 +18,7 @@ from benchproof.campaign.models.values import (
     Frequency,
     InertiaValue,
     Length,
+    MassValue,
     Ratio,
     Resistance,
     Speed,
@@ -214,10 +215,16 @@ class Location(Model):
 
 
 class Flywheel(Model):
-    """A disc of known inertia."""
+    """A disc whose inertia is declared, or follows from its mass and size."""
 
-    inertia: InertiaValue = doc("moment of inertia", {"value": "5.0e-5 kg*m**2", "standard": "0.3 %"})
+    inertia: InertiaValue | None = doc(
+        "moment of inertia; without it, it follows from mass or material and size",
+        {"value": "5.0e-5 kg*m**2", "standard": "0.3 %"},
+        default=None,
+    )
+    mass: MassValue | None = doc("mass, where the inertia follows from it", "111.2 g", default=None)
     diameter: Length = doc("outer diameter", "60 mm")
+    bore: Length | None = doc("diameter of the hole; none for a solid disc", "5 mm", default=None)
     thickness: Length = doc("thickness", "5 mm")
     material: Words = doc("what it is made of", "steel")
     rated_speed: Speed = doc("speed it must not pass", "45000 rpm")
