@@ -3,8 +3,8 @@
     PYTHONPATH=tests:analysis python -m benchmarks.spin_coverage --benches 1000
 
 Each bench has its own rig, motors, drive, flywheel and rotors, whose stated values err as stated, and three runs of one
-sample, logged at 100 Hz, at 1 kHz, or as one row a turn. Figures are read on the plateau of the current limit, at its end
-(the knee), between the knee and the top, and at the peak of the torque.
+sample, logged at 100 Hz, at 1 kHz, or as one row a turn. Figures are read on the plateau of the current limit, at its
+end (the knee), between the knee and the top, and at the peak of the torque.
 """
 
 from __future__ import annotations

@@ -75,8 +75,8 @@ def reduce(inputs: Sequence[SpinRun], bench: Bench) -> Reduction:
     Returns
     -------
     Reduction
-        ``torque``, ``shaft_power``, ``motor_efficiency`` at speed and ``peak_torque`` for each sample; curves; tables of
-        runs, of windows, of flywheels.
+        ``torque``, ``shaft_power``, ``motor_efficiency`` at speed and ``peak_torque`` for each sample; curves; tables
+        of runs, of windows, of flywheels.
     """
     several = _flywheels_by_sample(inputs)
     groups: list[Group] = []
@@ -121,17 +121,14 @@ def _reduced(runs: Sequence[SpinRun], where: dict[str, str], bench: Bench) -> tu
         code = code or problem
         remarks += found
     remarks += [*late, *remarks_of(reduced)]
-    group = Group(
-        runs[0].sample, runs[0].disc.name, where, None if code else reduced, code, bool(late), electrical
-    )
+    group = Group(runs[0].sample, runs[0].disc.name, where, None if code else reduced, code, bool(late), electrical)
     return group, remarks
 
 
 def _without_rotor(run: SpinRun) -> Remark:
     sentence = (
-        f"no test of sample {run.sample} states its rotor_inertia. The rotor turns with the flywheel, and without its share "
-        "the torque would be too low by a few per cent and differently for every motor, so it is withheld; swing the "
-        "stripped bell on two wires, or state its inertia with an uncertainty"
+        f"no test of sample {run.sample} states its rotor_inertia. The rotor turns with the flywheel, and without its "
+        "share the torque would be too low by a few per cent and differently for every motor, so it is withheld; "
+        "swing the stripped bell on two wires, or state its inertia with an uncertainty"
     )
     return Remark("no_rotor_inertia", f"sample {run.sample}", sentence)
-

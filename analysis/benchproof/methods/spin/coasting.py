@@ -1,7 +1,8 @@
 """Coast-downs: the deceleration of a shaft left to itself, as a smooth law of its speed.
 
-With ``dw/dt = -(a0 + a1 w + a2 w^2)`` the speed is linear in its own integrals, ``w = w0 - a0 t - a1 int w dt - a2 int w^2 dt``,
-so the law follows from a linear fit to the whole run on its real time stamps, without a derivative of noisy speeds.
+With ``dw/dt = -(a0 + a1 w + a2 w^2)`` the speed is linear in its own integrals, ``w = w0 - a0 t - a1 int w dt - a2
+int w^2 dt``, so the law follows from a linear fit to the whole run on its real time stamps, without a derivative of
+noisy speeds.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ import numpy as np
 
 from benchproof.errors import MethodError
 from benchproof.methods.spin.marks import count_turns, mark_rows
-from benchproof.trials.engine import Source
 from benchproof.trials.distributions import NORMAL
+from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part
 
 if TYPE_CHECKING:

@@ -1,9 +1,9 @@
 """What a flywheel of metal stands and holds: stress at speed, stored energy, the drag of the air.
 
-Stress of a thin spinning disc: ``(3 + nu) / 8 rho r^2 w^2`` in the middle of a solid one, twice that and a little more at the
-edge of a bore, ``(3 + nu) / 4 rho w^2 (R^2 + (1 - nu) / (3 + nu) r^2)`` (Timoshenko and Goodier, Theory of Elasticity [from
-memory]). Stresses are shown so that a reader sees how they grow with the square of speed; they say nothing of cracks,
-keyways, fits or balance, and no speed is called safe here.
+Stress of a thin spinning disc: ``(3 + nu) / 8 rho r^2 w^2`` in the middle of a solid one, twice that and a little
+more at the edge of a bore, ``(3 + nu) / 4 rho w^2 (R^2 + (1 - nu) / (3 + nu) r^2)`` (Timoshenko and Goodier, Theory
+of Elasticity [from memory]). Stresses are shown so that a reader sees how they grow with the square of speed; they
+say nothing of cracks, keyways, fits or balance, and no speed is called safe here.
 """
 
 from __future__ import annotations
@@ -97,7 +97,8 @@ def disc_windage(
     Notes
     -----
     ``T = C_M rho w^2 r^5 / 2`` for both faces, ``C_M = 3.87 Re^-0.5`` laminar and ``0.146 Re^-0.2`` turbulent
-    (Schlichting, Boundary-Layer Theory [from memory]; the same as Bird, Stewart and Lightfoot's problem of the rotating disc).
+    (Schlichting, Boundary-Layer Theory [from memory]; the same as Bird, Stewart and Lightfoot's problem of the
+    rotating disc).
     """
     w, radius = np.maximum(np.asarray(speed, dtype=np.float64), 1e-9), diameter / 2
     reynolds = w * radius**2 * density / viscosity

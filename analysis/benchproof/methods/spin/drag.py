@@ -109,16 +109,16 @@ def coasts_of(inputs: Sequence[CoastRun], bench: Bench) -> tuple[tuple[Coasts, .
 
 def _shorted(run: CoastRun) -> Remark:
     sentence = (
-        "the windings were shorted, so the motor braked itself: this coast-down says nothing of drag and is left out of "
-        "every figure; repeat it with the motor unplugged from its drive"
+        "the windings were shorted, so the motor braked itself: this coast-down says nothing of drag and is left out "
+        "of every figure; repeat it with the motor unplugged from its drive"
     )
     return Remark("shorted_windings", run.occasion.run, sentence)
 
 
 def _without_rotor(sample: str) -> Remark:
     sentence = (
-        f"no test of sample {sample} states its rotor_inertia, and drag is inertia times deceleration: it is withheld. Swing "
-        "the stripped bell on two wires, or state its inertia with an uncertainty"
+        f"no test of sample {sample} states its rotor_inertia, and drag is inertia times deceleration: it is "
+        "withheld. Swing the stripped bell on two wires, or state its inertia with an uncertainty"
     )
     return Remark("no_rotor_inertia", f"sample {sample}", sentence)
 
@@ -132,13 +132,13 @@ def _repeats(bare: Sequence[Deceleration]) -> list[Remark]:
     spread = float(np.ptp(middle) / middle.mean())
     if spread <= REPEATS_DIFFER:
         return []
-    sentence = f"coast-downs of sample {bare[0].run.sample} differ by {spread:.1%}; bearings and magnets may have warmed up"
+    sentence = (
+        f"coast-downs of sample {bare[0].run.sample} differ by {spread:.1%}; bearings and magnets may have warmed up"
+    )
     return [Remark("repeats_disagree", f"sample {bare[0].run.sample}", sentence)]
 
 
-def drag_figures(
-    coasts: Sequence[Coasts], bench: Bench, method: str
-) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+def drag_figures(coasts: Sequence[Coasts], bench: Bench, method: str) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
     """Return ``drag_torque`` at the lab's speeds for samples without a run without load, which owns that figure."""
     owned = {test.sample for test in bench.tests("no_load")}
     figures = [

@@ -35,7 +35,7 @@ APART: Final = 3.0
 """Drag from runs without load further off than this many standard uncertainties of the coast-down's is remarked on."""
 
 READING: Final = 0.05
-"""Relative standard uncertainty allowed for drag from a run without load, which also holds the drive's own loss (judgement)."""
+"""Relative standard uncertainty allowed for drag from runs without load, which hold the drive's loss (judgement)."""
 
 
 def drag_views(
@@ -90,7 +90,7 @@ def _drag_chart(coasts: Sequence[Coasts], bench: Bench) -> Chart:
     return Chart(
         name="drag_torque_vs_speed",
         title="Drag torque against speed",
-        caption=f"The motor's own drag, iron, bearings and air together, from the bare rotor. Band: {coverage} interval.",
+        caption=f"The motor's own drag, iron, bearings and air together, of the bare rotor. Band: {coverage} interval.",
         x=Axis.of("speed"),
         y=Axis.of("drag_torque"),
         series=tuple(series),
@@ -107,8 +107,8 @@ def _windage_chart(coasts: Sequence[Coasts], bench: Bench) -> Chart:
         name="windage_vs_speed",
         title="What slows the shaft with a flywheel on",
         caption=(
-            "Windage of the flywheel alone, from coast-downs with it less without it, beside the formula of a free disc. "
-            "Only this is added to the torque of a flywheel run; the motor's own drag is not."
+            "Windage of the flywheel alone, from coast-downs with it less without it, beside the formula of a free "
+            "disc. Only this is added to the torque of a flywheel run; the motor's own drag is not."
         ),
         x=Axis.of("speed"),
         y=Axis.of("drag_torque"),

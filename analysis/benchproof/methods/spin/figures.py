@@ -85,8 +85,7 @@ def figures_of(groups: Sequence[Group], bench: Bench, method: str) -> tuple[tupl
         for written in bench.lab.operating_points.speed:
             at = {"speed": written.text, **group.where}
             names = AT_SPEED if group.electrical else AT_SPEED[:2]
-            for name in names:
-                figures.append(_at_speed(name, at, written.si, group, method))
+            figures += [_at_speed(name, at, written.si, group, method) for name in names]
         figures.append(_peak(group, method))
         if group.spun is not None:
             remarks += _disagreement(group.spun, group)
@@ -147,8 +146,8 @@ def _disagreement(spun: Spun, group: Group) -> list[Remark]:
     if share < 0.5:
         return []
     sentence = (
-        f"runs of sample {group.sample} on {group.flywheel} differ by more than their noise over {share:.0%} of the speeds; "
-        "was the winding as cool, and the supply the same, at the beginning of each?"
+        f"runs of sample {group.sample} on {group.flywheel} differ by more than their noise over {share:.0%} of the "
+        "speeds; was the winding as cool, and the supply the same, at the beginning of each?"
     )
     return [Remark("runs_disagree", f"sample {group.sample}", sentence)]
 

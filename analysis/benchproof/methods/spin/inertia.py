@@ -1,9 +1,10 @@
 """Moments of inertia: declared, from a disc's size, or from the swings of a pendulum.
 
-Disc and annulus: ``J = m (D^2 + d^2) / 8``, elementary mechanics. Body on two parallel wires at a distance d, swinging about
-the vertical: ``J = m g d^2 T^2 / (16 pi^2 L)``; on three wires at a radius r: ``J = m g r^2 T^2 / (4 pi^2 L)`` (Jardin and
-Mueller, AIAA 2007-6822, read in secondary sources). A swing of amplitude A lasts longer than a small one by
-``(2 / pi) K(sin(A / 2))``, K the complete elliptic integral, as for any pendulum whose restoring torque goes with the sine.
+Disc and annulus: ``J = m (D^2 + d^2) / 8``, elementary mechanics. Body on two parallel wires at a distance d,
+swinging about the vertical: ``J = m g d^2 T^2 / (16 pi^2 L)``; on three wires at a radius r: ``J = m g r^2 T^2 / (4
+pi^2 L)`` (Jardin and Mueller, AIAA 2007-6822, read in secondary sources). A swing of amplitude A lasts longer than a
+small one by ``(2 / pi) K(sin(A / 2))``, K the complete elliptic integral, as for any pendulum whose restoring torque
+goes with the sine.
 """
 
 from __future__ import annotations
@@ -186,4 +187,4 @@ def last_digit(written: Any) -> float:
     if found is None or not number:
         return 0.0
     step = 10.0 ** (int(found.group(3) or 0) - len(found.group(2)))
-    return abs(step * written.si / number)
+    return float(abs(step * written.si / number))

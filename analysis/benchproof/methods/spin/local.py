@@ -1,12 +1,12 @@
 """Local polynomials on real time stamps, their windows chosen by the data.
 
 Around a moment, rows within a half-width H are fitted by a polynomial, and a derivative of it is read in the middle.
-Nothing is resampled. On uniform stamps these are the fits of Savitzky and Golay (Analytical Chemistry 36 (1964) 1627 [from
-memory]). Half-widths grow by a factor of 1.5. A wider window has less noise and more bias; what it loses by bias shows in
-how far it lies from narrower ones, beyond what their noise explains, so the window with the least sum of noise variance
-and squared bias is taken (Lepski's comparison in the form of Goldenshluger and Lepski, Annals of Statistics 39 (2011)
-1608 [from memory]). The comparison is averaged over repeats and over neighbouring moments, because a window chosen by
-the noise of one moment alone would follow that noise.
+Nothing is resampled. On uniform stamps these are the fits of Savitzky and Golay (Analytical Chemistry 36 (1964) 1627
+[from memory]). Half-widths grow by a factor of 1.5. A wider window has less noise and more bias; what it loses by
+bias shows in how far it lies from narrower ones, beyond what their noise explains, so the window with the least sum
+of noise variance and squared bias is taken (Lepski's comparison in the form of Goldenshluger and Lepski, Annals of
+Statistics 39 (2011) 1608 [from memory]). The comparison is averaged over repeats and over neighbouring moments,
+because a window chosen by the noise of one moment alone would follow that noise.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ NEIGHBOURS: Final = 0.7
 NOISE_OF_COMPARISON: Final = 1.3
 """A comparison counts as bias only beyond this many times its noise variance: it scatters about once that variance."""
 
-SURE_NOISE: Final = 0.3
-"""Share of a comparison's noise variance that is taken off its square before it counts as uncertainty."""
+WIDER: Final = 1.5
+"""What the square of a comparison with H / 1.5 counts for: bias itself is larger than what it changes by."""
 
 ALIKE: Final = 2
 """A moment takes the median choice of this many neighbours on either side and its own, against a choice by chance."""
@@ -260,7 +260,7 @@ def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, width
             beyond = square - NOISE_OF_COMPARISON * noise
             bias[:, wide] = np.maximum(bias[:, wide], beyond)
             if narrow >= wide - 2:
-                sure = square - SURE_NOISE * noise if narrow == wide - 1 else beyond
+                sure = WIDER * square if narrow == wide - 1 else square - noise
                 uncertain[:, wide] = np.maximum(uncertain[:, wide], sure)
     risk = np.where(usable, bias + variances, np.inf)
     rung = _steadied(risk.argmin(axis=1), usable)

@@ -32,7 +32,7 @@ USUAL_TEMPERATURE: Final = 293.15
 """K, for the viscosity of air that was not measured."""
 
 _DENSITY_HALF_WIDTH: Final = 0.1
-_MEASURED: Final = ("speed", "voltage", "current")
+_MEASURED: Final[tuple[str, ...]] = ("speed", "voltage", "current")
 _CHANNELS: Final = (*_MEASURED, "throttle", "once_per_turn")
 
 

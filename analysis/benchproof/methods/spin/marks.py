@@ -12,6 +12,9 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
+LOOK_BACK: Final = 4
+"""Marks over which the rate of turning is taken; more would not follow it, fewer follow the marks' own scatter."""
+
 OFF_TURN: Final = 0.25
 """A mark that lies further than this from a whole turn, in turns, is none."""
 
@@ -75,14 +78,11 @@ def count_turns(time: FloatArray, rows: NDArray[np.intp]) -> Turns:
 
 def _walk(elapsed: FloatArray) -> tuple[list[int], list[int], int, int]:
     """Return kept marks and their turn counts, walking away from the fast end."""
-    rate, lasted = 1.0 / float(np.median(np.diff(elapsed[:5]))), float(np.median(np.diff(elapsed[:5])))
-    change = 0.0
+    usual = 1.0 / float(np.median(np.diff(elapsed[: LOOK_BACK + 1])))
     kept, turns, missing, extra = [0], [0], 0, 0
     for k in range(1, elapsed.size):
         since = float(elapsed[k] - elapsed[kept[-1]])
-        # A rate belongs to the middle of its turn.
-        between = (since + lasted) / 2
-        passed = since * max(rate + change * between, 0.25 * rate)
+        passed = since * max(_rate(elapsed, kept, turns, usual, since), 0.25 * usual)
         whole = round(passed)
         if whole < 1 or (passed < 1 and whole - passed > OFF_TURN):
             extra += 1
@@ -90,7 +90,20 @@ def _walk(elapsed: FloatArray) -> tuple[list[int], list[int], int, int]:
         missing += whole - 1
         kept.append(k)
         turns.append(turns[-1] + whole)
-        latest = whole / since
-        change = 0.7 * change + 0.3 * (latest - rate) / between
-        rate, lasted = latest, since
+        usual = whole / since
     return kept, turns, missing, extra
+
+
+def _rate(elapsed: FloatArray, kept: list[int], turns: list[int], usual: float, since: float) -> float:
+    """Foretell the turns a second half-way through the next turn from those before it and how their rate changed."""
+    if len(kept) <= LOOK_BACK:
+        return usual
+    ends = [kept[-1], kept[-1 - LOOK_BACK], kept[max(-1 - 2 * LOOK_BACK, -len(kept))]]
+    counted = [turns[-1], turns[-1 - LOOK_BACK], turns[max(-1 - 2 * LOOK_BACK, -len(turns))]]
+    latest, between, first = (float(elapsed[end]) for end in ends)
+    recent = (counted[0] - counted[1]) / (latest - between)
+    if between == first:
+        return recent
+    before = (counted[1] - counted[2]) / (between - first)
+    change = (recent - before) / ((latest - first) / 2)
+    return recent + change * (since + latest - between) / 2

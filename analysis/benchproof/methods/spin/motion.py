@@ -30,7 +30,7 @@ FEWEST_ROWS: Final = 15
 """Fewer rows of a spin-up carry no acceleration and no noise of it."""
 
 SPEED_DEGREE: Final = 3
-"""Local polynomials of speed are cubics, of angle quartics: the acceleration's bias then grows as H^4 on smooth stretches."""
+"""Local polynomials of speed are cubics, of angle quartics: on smooth stretches the bias then grows as H^4."""
 
 EARLY: Final = (0.05, 0.4)
 """Shares of the top speed between which power is held against speed to find what it is at standstill."""
@@ -38,8 +38,8 @@ EARLY: Final = (0.05, 0.4)
 TOP: Final = 0.995
 """A run counts up to this share of its highest speed; a motor that idles at the top has nothing to add."""
 
-FROZEN: Final = 6.0
-"""A speed that stands still while the shaft should have gained this many times its scatter is stuck."""
+FROZEN: Final = 3.0
+"""A speed that stands still and then jumps by this many of its usual steps was stuck."""
 
 _NODES: Final = 160
 _NODE_ROWS: Final = 10
@@ -142,13 +142,14 @@ class Motion:
 
     def speed_at(self, time: FloatArray) -> FloatArray:
         """Return the coarsely smoothed speed, rad/s."""
-        return np.interp(time, self.node_time, self.node_speed)
+        return np.asarray(np.interp(time, self.node_time, self.node_speed), dtype=np.float64)
 
     def moments(self, speeds: FloatArray) -> FloatArray:
         """Return when each speed was first reached, s; nan where it was not."""
         rising = np.maximum.accumulate(self.node_speed)
         kept = np.concatenate([[True], np.diff(rising) > 0])
-        return np.interp(speeds, rising[kept], self.node_time[kept], left=np.nan, right=np.nan)
+        found = np.interp(speeds, rising[kept], self.node_time[kept], left=np.nan, right=np.nan)
+        return np.asarray(found, dtype=np.float64)
 
 
 def motion_of(run: SpinRun) -> Motion:
@@ -232,7 +233,9 @@ def _speed_signal(run: SpinRun, rows: NDArray[np.intp], speed: FloatArray) -> tu
     kept, frozen = _live(time, values)
     remarks = []
     if frozen:
-        sentence = f"the speed stood still for up to {frozen:.3g} s while the shaft gained speed; these rows are left out"
+        sentence = (
+            f"the speed stood still for up to {frozen:.3g} s while the shaft gained speed; these rows are left out"
+        )
         remarks.append(Remark("stuck_speed", run.occasion.run, sentence))
     after = kept & (time >= run.time[rows[0]])
     return Signal(time[after], values[after], SPEED_DEGREE, 1), remarks, ""
@@ -242,24 +245,21 @@ def _live(time: FloatArray, values: FloatArray) -> tuple[NDArray[np.bool_], floa
     """Return the rows that bring a new speed, and the longest time a speed was stuck, s.
 
     A telemetry slower than the log repeats each of its values; the first of each run is kept. A run far longer than the
-    usual one, over which the shaft should have gained far more than the speed scatters, is stuck and left out whole.
+    usual one that ends with a jump was stuck and is left out whole.
     """
     edges = np.concatenate([[0], np.flatnonzero(np.diff(values)) + 1, [values.size]])
     lengths = np.diff(edges)
     usual = int(np.median(lengths))
     fresh = np.zeros(values.size, dtype=np.bool_)
     fresh[edges[:-1] if usual > 1 else np.arange(values.size)] = True
-    levels, stamps = values[edges[:-1]], time[edges[:-1]]
-    rate = np.ptp(values) / max(time[-1] - time[0], 1e-9)
-    scatter = float(np.median(np.abs(np.diff(levels) - rate * np.diff(stamps)))) if levels.size > 2 else 0.0
+    levels = values[edges[:-1]]
+    step = float(np.median(np.abs(np.diff(levels)))) if levels.size > 1 else 0.0
     longest = 0.0
-    moving = (values > values.min() + 0.02 * np.ptp(values)) & (values < TOP * values.max())
-    for k in np.flatnonzero(lengths > max(3 * usual, 3)):
+    for k in np.flatnonzero(lengths[:-1] > max(3 * usual, 3)):
         first, last = int(edges[k]), int(edges[k + 1])
-        lasted = float(time[last - 1] - time[first])
-        if moving[first] and rate * lasted > FROZEN * max(scatter, 1e-9):
+        if abs(levels[k + 1] - levels[k]) > FROZEN * step and levels[k] > levels.min():
             fresh[first:last] = False
-            longest = max(longest, lasted)
+            longest = max(longest, float(time[last - 1] - time[first]))
     return fresh, longest
 
 
@@ -300,8 +300,8 @@ def _power(run: SpinRun, rows: NDArray[np.intp]) -> Signal:
 def _offset(power: Signal | None, nodes: tuple[FloatArray, FloatArray]) -> float:
     """Return w_s, rad/s, from a line through early power against speed.
 
-    At a fixed winding current I power is ``K I (w + R I / K)``, so power over (w + R I / K) is flat, and beyond the limit it
-    falls as the current does. Any other w_s would do with more bias or narrower windows.
+    At a fixed winding current I power is ``K I (w + R I / K)``, so power over (w + R I / K) is flat, and beyond the
+    limit it falls as the current does. Any other w_s would do with more bias or narrower windows.
     """
     times, speeds = nodes
     top = float(speeds.max())

@@ -1,10 +1,10 @@
 """A sample's runs on one flywheel, reduced together: torque, shaft power and efficiency at any of a set of speeds.
 
-Where voltage and current were logged, the acceleration is taken to follow the shape of electrical power over (w + w_s) inside
-a window, and only its size there comes from the motion: what is fitted is acceleration over power over (w + w_s), which is the
-efficiency but for the inertia, and goes smoothly through the end of the current limit, where the acceleration itself has a
-knee. Size and calibration of power cancel from the torque. Without electrical channels the shape is flat, and the fit is
-the plain local polynomial.
+Where voltage and current were logged, the acceleration is taken to follow the shape of electrical power over (w +
+w_s) inside a window, and only its size there comes from the motion: what is fitted is acceleration over power over (w
++ w_s), which is the efficiency but for the inertia, and goes smoothly through the end of the current limit, where the
+acceleration itself has a knee. Size and calibration of power cancel from the torque. Without electrical channels the
+shape is flat, and the fit is the plain local polynomial.
 """
 
 from __future__ import annotations
@@ -83,7 +83,8 @@ class SpunRun:
     @property
     def relative_noise(self) -> FloatArray:
         """Relative standard deviation of the acceleration's noise, shape (speeds,)."""
-        return np.sqrt((self.ratio_noise**2).sum(axis=1) + (self.drive_noise**2).sum(axis=1))
+        square = (self.ratio_noise**2).sum(axis=1) + (self.drive_noise**2).sum(axis=1)
+        return np.asarray(np.sqrt(square), dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -144,9 +145,7 @@ class Spun:
         disc, rotor = run.motion.run.disc.inertia, run.motion.run.rotor
         if rotor is None:
             return disc
-        return Quantity(
-            disc.value + rotor.value, disc.trials + rotor.trials, merge_parts([disc.parts, rotor.parts])
-        )
+        return Quantity(disc.value + rotor.value, disc.trials + rotor.trials, merge_parts([disc.parts, rotor.parts]))
 
     def torque(self, run: SpunRun) -> FloatArray:
         """Return the steady-state-equivalent shaft torque of one run, N m, shape (n,)."""
@@ -236,7 +235,10 @@ class Spun:
         label = f"noise of the log, {occasion.run}"
         kind = "efficiency" if name == "motor_efficiency" else "torque"
         parts = [
-            Part(Source((*identity, kind, f"{self.speeds[p]:.6f}"), label, NORMAL), total[k] / size[k] if size[k] else total[k])
+            Part(
+                Source((*identity, kind, f"{self.speeds[p]:.6f}"), label, NORMAL),
+                total[k] / size[k] if size[k] else total[k],
+            )
             for k, p in enumerate(places)
         ]
         return total, parts
@@ -250,7 +252,7 @@ class Spun:
         return self.drawn[identity]
 
     def _bias(self, name: str, places: NDArray[np.intp]) -> tuple[FloatArray, tuple[Part, ...]]:
-        """Return what the windows' width may do, relative, by trial, and its sources; alike for all runs of the group."""
+        """Return what the windows' width may do, relative, by trial, and its sources; alike for all runs."""
         occasion = self.runs[0].motion.run.occasion
         identity = (occasion.campaign, "window", self.sample, self.flywheel)
         parts = []
@@ -315,7 +317,7 @@ def spun(motions: Sequence[Motion], wanted: Sequence[float], trials: Trials) -> 
 def _power_windows(
     motions: Sequence[Motion], moments: Sequence[FloatArray], longest: float
 ) -> tuple[list[Windows | None], Choice | None, FloatArray]:
-    """Return the local fits of electrical power, the windows taken, and their half-widths; None where a run has none."""
+    """Return the local fits of electrical power, the windows taken, and their half-widths; None without power."""
     powers = [motion.power for motion in motions if motion.power is not None]
     if len(powers) < len(motions):
         return [None] * len(motions), None, np.zeros(0)

@@ -1,4 +1,4 @@
-"""Charts and tables of spin-ups: what the curves look like, the windows they rest on, what the flywheels went through."""
+"""Charts and tables of spin-ups: curves, the windows they rest on, what the flywheels went through."""
 
 from __future__ import annotations
 
@@ -32,7 +32,10 @@ LOG_POINTS: Final = 400
 CURVES: Final = (
     ("torque", "Steady-state-equivalent torque of the shaft; the motor's own drag is not in it."),
     ("shaft_power", "Torque times speed."),
-    ("motor_efficiency", "Shaft power over electrical power, motor and drive together, while speeding up at full command."),
+    (
+        "motor_efficiency",
+        "Shaft power over electrical power, motor and drive together, while speeding up at full command.",
+    ),
 )
 """Figures drawn against speed, and a word of reading."""
 
@@ -61,7 +64,9 @@ def _curve_chart(name: str, words: str, groups: Sequence[Group], bench: Bench) -
             continue
         series += _curve(name, group, bench)
     coverage = f"{bench.lab.coverage:.0%}".replace("%", " %")
-    more = " A line marks speeds at which the drive's or the supply's limit sets the torque." if name == "torque" else ""
+    more = (
+        " A line marks speeds at which the drive's or the supply's limit sets the torque." if name == "torque" else ""
+    )
     return Chart(
         name=f"{name}_vs_speed",
         title=f"{term(name).title} against speed",
@@ -82,7 +87,14 @@ def _curve(name: str, group: Group, bench: Bench) -> Iterator[Series]:
     speeds = _in_unit("speed", spun.speeds[places])
     label = _label(group)
     yield Series(
-        label, group.sample, "band", speeds, _in_unit(name, values), _in_unit(name, low), _in_unit(name, high), curve=True
+        label,
+        group.sample,
+        "band",
+        speeds,
+        _in_unit(name, values),
+        _in_unit(name, low),
+        _in_unit(name, high),
+        curve=True,
     )
     if name != "torque":
         return
@@ -138,8 +150,8 @@ def _runs_table(motions: Sequence[Motion]) -> Table:
         name="spins",
         title="Runs",
         caption=(
-            "Each log, what the motion was read from, and what the flywheel held and bore at the top. Stress is that of a "
-            "plain disc and says nothing of cracks, fits or balance: it is no statement that a run is safe."
+            "Each log, what the motion was read from, and what the flywheel held and bore at the top. Stress is that "
+            "of a plain disc and says nothing of cracks, fits or balance: it is no statement that a run is safe."
         ),
         columns=(
             Column("Log", align="left"),
@@ -178,8 +190,8 @@ def _windows_table(groups: Sequence[Group], bench: Bench) -> Table:
         name="windows",
         title="Windows",
         caption=(
-            "Half-width of the window taken at the lab's speeds and at the peak, how far the torque moves with a window "
-            "narrower by a third, and what stands in the uncertainty for it."
+            "Half-width of the window taken at the lab's speeds and at the peak, how far the torque moves with a "
+            "window narrower by a third, and what stands in the uncertainty for it."
         ),
         columns=(
             Column("Sample", align="left"),

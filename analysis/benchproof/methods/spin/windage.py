@@ -1,8 +1,8 @@
 """The air's drag on a flywheel: from its size, or from coast-downs with less without it.
 
-What is added to the torque of acceleration is the drag of the flywheel alone. A coast-down with the flywheel measures that
-drag together with the motor's own; adding all of it would count the motor's loss as output. So windage exists here in two
-forms only: the disc's formula, and the difference of a coast-down with and one without the flywheel.
+What is added to the torque of acceleration is the drag of the flywheel alone. A coast-down with the flywheel measures
+that drag together with the motor's own; adding all of it would count the motor's loss as output. So windage exists
+here in two forms only: the disc's formula, and the difference of a coast-down with and one without the flywheel.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 FACES_HALF_WIDTH: Final = 0.3
-"""How far the faces' drag may lie from the free disc's: walls near by, roughness, where turbulence begins (judgement)."""
+"""How far the faces' drag may lie from a free disc's: walls, roughness, where turbulence begins (judgement)."""
 
 RIM_HALF_WIDTH: Final = 0.5
 """How far the rim's drag may lie from its formula (judgement)."""
@@ -95,7 +95,7 @@ class Windage:
 
 
 def by_formula(disc: Disc, speed: FloatArray, density: Quantity, viscosity: float, trials: Trials) -> Windage:
-    """Return the windage of a free disc; how far it may be wrong is the method's own source, alike for all campaigns."""
+    """Return the windage of a free disc; how far it may be wrong is the method's own source, in all campaigns."""
     faces, rim = disc_windage(speed, disc.diameter, disc.thickness, density.value, viscosity)
     parts = [
         Part(source, trials.draw(source))

@@ -121,5 +121,3 @@ def chosen_together(windows: Sequence[Windows], moments: FloatArray, widths: Flo
     values = np.mean([window.values for window in windows], axis=0)
     variances = np.sum([window.variances for window in windows], axis=0) / len(windows) ** 2
     return choose(values, variances, np.nan_to_num(moments, nan=-1e9), widths)
-
-

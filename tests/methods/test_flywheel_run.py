@@ -1,0 +1,497 @@
+"""Flywheel runs: published weights and discs, benches whose truth is known, and what is caught on the way."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchmarks import spin_coverage as spins
+from benchproof.campaign.logs import Log
+from benchproof.campaign.models.tests import FlywheelRun
+from benchproof.methods import flywheel_run as method
+from benchproof.methods.spin import inertia, local
+from benchproof.methods.spin.discs import MATERIALS, disc_windage, peak_stress, stored_energy
+from benchproof.methods.spin.local import Signal, local_fit
+from benchproof.methods.spin.marks import count_turns, mark_rows
+from benchproof.methods.spin.windage import Windage
+from simulator.physics import RPM, Air
+from simulator.spins import SpinPlan, spin_up
+
+REFERENCE = Path(__file__).parents[1] / "reference" / "savitzky_golay"
+AIR = Air(21.0, 100_000.0, 0.4)
+TRIALS = 1000
+
+
+def smoothing_rows():
+    with (REFERENCE / "smoothing.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            half = int(row["m_half"])
+            side = [float(row[f"C{k}"]) for k in range(half + 1)]
+            yield half, np.array([*side[:0:-1], *side]) / float(row["norm"])
+
+
+def uniform(half: int, degree: int, derivative: int):
+    points = np.arange(2.0 * half + 1)
+    return local_fit(Signal(points, points**2, degree, derivative), float(half), float(half))
+
+
+@pytest.mark.parametrize(("half", "weights"), list(smoothing_rows()))
+def test_on_uniform_stamps_the_level_has_the_weights_of_savitzky_and_golay(half: int, weights: np.ndarray) -> None:
+    """Savitzky and Golay: Analytical Chemistry 36 (1964) 1627, as printed in a public table."""
+    np.testing.assert_allclose(uniform(half, 2, 0).row, weights, atol=1e-12)
+
+
+@pytest.mark.parametrize(("half", "norm"), [(2, 10), (3, 28), (4, 60)])
+def test_on_uniform_stamps_the_slope_has_the_weights_of_steinier(half: int, norm: float) -> None:
+    """Steinier: Analytical Chemistry 44 (1972) 1906, quadratic first derivative [from memory]."""
+    np.testing.assert_allclose(uniform(half, 2, 1).row, np.arange(-half, half + 1) / norm, atol=1e-12)
+
+
+def test_the_cubic_slope_over_five_points(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Steinier: (1, -8, 0, 8, -1) / 12 [from memory]."""
+    monkeypatch.setattr(local, "FEWEST_SPARE", 1)
+    np.testing.assert_allclose(uniform(2, 3, 1).row, np.array([1, -8, 0, 8, -1]) / 12, atol=1e-12)
+
+
+@pytest.mark.parametrize(("degree", "factor"), [(2, 12.0), (3, 75.2)])
+def test_noise_of_the_slope_falls_with_the_cube_of_the_rows(degree: int, factor: float) -> None:
+    """Recomputed: 12.0 / N^3 for a parabola and 75.2 / N^3 for a cubic at N = 51."""
+    assert uniform(25, degree, 1).gain * 51**3 == pytest.approx(factor, rel=2e-3)
+
+
+def test_stamps_need_not_be_uniform() -> None:
+    rng = np.random.default_rng(1)
+    time = np.sort(rng.uniform(0, 1, 40))
+    fit = local_fit(Signal(time, 3 + 2 * time - 5 * time**2 + 7 * time**3, 3, 1), 0.5, 0.3)
+    assert fit.value == pytest.approx(2 - 5 + 21 * 0.25, rel=1e-9)
+
+
+def test_weights_of_an_integral_are_those_of_its_trapezoids() -> None:
+    rng = np.random.default_rng(2)
+    time = np.sort(rng.uniform(0, 1, 60))
+    shape = 1 + time**2
+    once = np.concatenate([[0], np.cumsum(np.diff(time) * (shape[1:] + shape[:-1]) / 2)])
+    twice = np.concatenate([[0], np.cumsum(np.diff(time) * (once[1:] + once[:-1]) / 2)])
+    for times, integral in ((1, once), (2, twice)):
+        fit = local_fit(Signal(time, integral, 3 + times, times), 0.5, 0.25)
+        inside = shape[fit.first : fit.first + fit.row.size]
+        assert fit.weights(time, times) @ inside == pytest.approx(fit.of(integral), rel=1e-6)
+
+
+def test_inertia_of_discs_and_pendulums() -> None:
+    """Recomputed: steel 60 x 5 mm, 4.994e-5; bifilar 0.111 kg, 0.05 m, 0.6 m, 1.31918 s, 5.000e-5 at 9.81 m/s2."""
+    mass = 7850 * math.pi / 4 * 0.06**2 * 0.005
+    assert inertia.annulus(mass, 0.06) == pytest.approx(4.994e-5, rel=1e-4)
+    assert inertia.bifilar(0.111, 0.05, 1.31918, 0.6, 9.81) == pytest.approx(5.000e-5, rel=1e-4)
+    # Three wires at a radius of half the separation are the same restoring torque as two.
+    assert inertia.trifilar(0.111, 0.025, 1.31918, 0.6, 9.81) == pytest.approx(5.000e-5, rel=1e-4)
+
+
+@pytest.mark.parametrize(("degrees", "longer"), [(10, 0.0019), (20, 0.0077), (30, 0.0174)])
+def test_wide_swings_last_longer(degrees: float, longer: float) -> None:
+    """Exact integral of the pendulum: 0.19, 0.77 and 1.74 % at 10, 20 and 30 deg (amplitude squared over 16 nearly)."""
+    assert 1 / inertia.small_swing(1.0, math.radians(degrees)) - 1 == pytest.approx(longer, abs=6e-5)
+
+
+def test_stress_and_energy_of_a_steel_disc() -> None:
+    """Recomputed: a small hole in 60 mm of steel at 30 000 rpm, 57.4 MPa; half of it solid; 5e-5 kg m2 hold 247 J."""
+    steel, speed = MATERIALS["steel"], 30_000 * RPM
+    assert peak_stress(steel, 0.06, 1e-9, speed) / 1e6 == pytest.approx(57.4, abs=0.05)
+    assert peak_stress(steel, 0.06, 0.0, speed) / 1e6 == pytest.approx(28.7, abs=0.03)
+    assert stored_energy(5e-5, speed) == pytest.approx(247, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("rpm", "faces", "rim"), [(10_000, 0.25e-3, 0.08e-3), (20_000, 0.70e-3, 0.33e-3), (30_000, 1.28e-3, 0.75e-3)]
+)
+def test_windage_of_a_disc_of_60_mm(rpm: float, faces: float, rim: float) -> None:
+    """Recomputed from Schlichting's free disc [from memory], radius 30 mm, thickness 5 mm."""
+    found = disc_windage(rpm * RPM, 0.06, 0.005, 1.2, 1.81e-5)
+    assert found[0] == pytest.approx(faces, abs=0.01e-3)
+    assert found[1] == pytest.approx(rim, abs=0.01e-3)
+
+
+def test_laminar_windage_is_that_of_bird_stewart_and_lightfoot() -> None:
+    """Transport Phenomena, problem of the rotating disc [from memory]: 0.616 pi rho r^4 (nu w^3)^0.5."""
+    w, r, rho, mu = 2000.0, 0.03, 1.2, 1.81e-5
+    expected = 0.616 * math.pi * rho * r**4 * (mu / rho * w**3) ** 0.5
+    assert disc_windage(w, 2 * r, 0.005, rho, mu)[0] == pytest.approx(expected, rel=2e-3)
+
+
+def marks(turns: int = 60, alpha: float = 4000.0) -> np.ndarray:
+    return np.sqrt(4 * np.pi * np.arange(1, turns) / alpha)
+
+
+def test_missed_marks_are_bridged_and_double_ones_left_out() -> None:
+    whole = marks()
+    damaged = np.sort(np.append(np.delete(whole, [20, 41]), [whole[30] + 0.3 * (whole[31] - whole[30])]))
+    turns = count_turns(damaged, np.arange(damaged.size))
+    assert (turns.missing, turns.extra) == (2, 1)
+    np.testing.assert_allclose(turns.angle[-1], 2 * np.pi * (whole.size - 1))
+    kept = damaged[turns.rows]
+    np.testing.assert_allclose(turns.angle, 2 * np.pi * (np.round(kept**2 * 4000 / (4 * np.pi)) - 1))
+
+
+def test_marks_of_a_sampled_log_are_its_rises() -> None:
+    assert mark_rows(np.array([0.0, 1, 1, 0, 0, 1, 0])).tolist() == [1, 5]
+    assert mark_rows(np.ones(4)).tolist() == [0, 1, 2, 3]
+
+
+@pytest.fixture(scope="module")
+def known():
+    """A bench with its truth: who spins, what its files state, the motion, and the speeds figures are read at."""
+    rng = np.random.default_rng([3, 79])
+    bench, stated = spins.spinning_bench(3, rng)
+    motion = spin_up(bench.motor("A"), bench.drive, bench.supply, bench.flywheels[spins.DISC], density=AIR.density)
+    return bench, stated, motion, list(spins.places_of(motion).values())
+
+
+def opened(known, how: str = "1 kHz", **more):
+    bench, stated, _, speeds = known
+    return spins.open_bench(bench, stated, AIR, spins.PLANS[how], speeds, TRIALS, **more)
+
+
+def altered(bench, change):
+    """Return the bench with every log changed on reading; ``change`` takes channels and gives channels."""
+    logs = {test.log: bench.read_log(test) for test in bench.tests("flywheel_run")}
+
+    def read(test):
+        channels = change(dict(logs[test.log].channels))
+        return Log(channels, channels["time"].size, ())
+
+    return replace(bench, read_log=read)
+
+
+def reduced(bench):
+    return method.reduce([method.gather(test, bench) for test in bench.tests("flywheel_run")], bench)
+
+
+def by_name(reduction, name: str):
+    return [figure for figure in reduction.figures if figure.name == name]
+
+
+def codes(reduction) -> set[str]:
+    return {remark.code for remark in reduction.remarks}
+
+
+@pytest.mark.parametrize("how", list(spins.PLANS))
+def test_torque_power_and_efficiency_are_the_simulators(known, how: str) -> None:
+    _, _, motion, _ = known
+    found = reduced(opened(known, how))
+    for figure in by_name(found, "torque"):
+        true = motion.at_speed("shaft_torque", float(figure.at["speed"].split()[0]) * RPM)
+        assert abs(figure.quantity.value / true - 1) < 0.03
+        assert abs(figure.quantity.value - true) < 4 * figure.quantity.standard_uncertainty
+    peak = by_name(found, "peak_torque")[0].quantity
+    assert abs(peak.value / motion.shaft_torque.max() - 1) < 0.03
+    assert not {"negative_acceleration", "energy_gain", "energy_mismatch", "stuck_speed"} & codes(found)
+
+
+def test_the_interval_holds_the_truth_over_a_family_of_benches() -> None:
+    """Twelve benches of the committed benchmark's kind; a bench counts by its share of figures inside."""
+    cases = [case for seed in range(7001, 7013) for case in spins.figures_of_bench(seed, TRIALS)]
+    torque = [case for case in cases if case.name in {"torque", "motor_efficiency"}]
+    assert np.mean([case.low <= case.true <= case.high for case in torque]) > 0.86
+    plateau = [case for case in torque if "plateau" in case.at]
+    assert abs(np.mean([case.value / case.true - 1 for case in plateau])) < 0.004
+    knee = [case for case in torque if case.at.startswith("knee")]
+    assert abs(np.mean([case.value / case.true - 1 for case in knee])) < 0.02
+
+
+def test_speeds_outside_the_run_are_not_reached(known) -> None:
+    bench, stated, _, _ = known
+    beyond = spins.open_bench(bench, stated, AIR, spins.PLANS["1 kHz"], ["90000 rpm"], TRIALS)
+    figures = reduced(beyond).figures
+    assert [f.flags for f in figures if f.name == "torque"] == [("not_reached",)]
+
+
+def test_repeats_lessen_the_noise_and_not_the_inertia(known) -> None:
+    bench = opened(known, "100 Hz")
+    one = replace(bench, campaign=bench.campaign.model_copy(update={"tests": bench.campaign.tests[:1]}))
+    single, three = (by_name(reduced(b), "torque")[1].quantity for b in (one, bench))
+    assert three.standard_uncertainty < single.standard_uncertainty
+    inertias = {p.source.identity for p in three.parts if "inertia" in p.source.label}
+    assert three.share_of(inertias) == pytest.approx(single.share_of(inertias), rel=0.03)
+
+
+def test_a_run_without_the_rotors_inertia_is_withheld_and_says_what_to_do(known) -> None:
+    found = reduced(opened(known, rotor_inertia=None))
+    assert all(figure.flags == ("withheld:no_rotor_inertia",) for figure in found.figures)
+    assert "swing the stripped bell" in next(r.message for r in found.remarks if r.code == "no_rotor_inertia")
+
+
+def test_the_rotors_inertia_may_come_from_a_pendulum(known) -> None:
+    swings = {
+        "pendulum": "bifilar",
+        "mass": {"value": "14.2 g", "standard": "0.01 g"},
+        "period": {"value": "0.6 s", "standard": "0.1 %"},
+        "separation": {"value": "20 mm", "standard": "0.05 mm"},
+        "length": {"value": "600 mm", "standard": "0.5 mm"},
+        "amplitude": "10 deg",
+    }
+    bench = opened(known, rotor_inertia=swings)
+    test = bench.tests("flywheel_run")[0]
+    assert isinstance(test, FlywheelRun)
+    found, how = inertia.rotor_inertia("A", bench)
+    period = 0.6 / (1 + math.radians(10) ** 2 / 16)
+    assert how == "bifilar pendulum"
+    assert found.value == pytest.approx(14.2e-3 * 9.814 * 0.02**2 * period**2 / (16 * math.pi**2 * 0.6), rel=1e-3)
+    assert found.standard_uncertainty / found.value == pytest.approx(0.0055, rel=0.1)
+
+
+def test_a_flywheel_may_be_known_by_its_mass_and_size(known) -> None:
+    bench = opened(known)
+    declared = bench.rig.flywheels[spins.DISC]
+    mass = type(declared).model_validate(
+        {
+            "mass": {"value": "111.0 g", "standard": "0.1 g"},
+            "diameter": "60.00 mm",
+            "thickness": "5 mm",
+            "material": "steel",
+            "rated_speed": "45000 rpm",
+        }
+    )
+    size = mass.model_copy(update={"mass": None})
+    unknown = size.model_copy(update={"material": "moon rock"})
+    found, how = inertia.flywheel_inertia("d", mass, bench)
+    assert (found.value, how) == (pytest.approx(0.111 * 0.06**2 / 8), "from mass and size")
+    assert found.standard_uncertainty / found.value == pytest.approx(0.1 / 111, rel=0.05)
+    assert inertia.flywheel_inertia("d", size, bench)[0].value == pytest.approx(4.994e-5, rel=1e-3)
+    with pytest.raises(ValueError, match=r"Weigh the disc"):
+        inertia.flywheel_inertia("d", unknown, bench)
+
+
+def test_the_motors_own_drag_does_not_come_into_the_efficiency(known) -> None:
+    """A coast-down with the flywheel alone measures motor and flywheel together; nothing of it may be added."""
+    bench = opened(known)
+    plain = by_name(reduced(bench), "motor_efficiency")
+    coasting = with_coasts(known, [spins.DISC])
+    assert [f.quantity.value for f in by_name(reduced(coasting), "motor_efficiency")] == pytest.approx(
+        [f.quantity.value for f in plain]
+    )
+
+
+def test_with_and_without_flywheel_only_its_windage_is_added(known) -> None:
+    bench, _, motion, _ = known
+    coasting = with_coasts(known, [spins.DISC, None])
+    # A rotor known well makes the difference of coast-downs the more certain one.
+    inputs = [method.gather(test, coasting) for test in coasting.tests("flywheel_run")]
+    sure = [replace(run, rotor=run.rotor.without({p.source.identity for p in run.rotor.parts})) for run in inputs]
+    found = method.reduce(sure, coasting)
+    for figure in by_name(found, "motor_efficiency"):
+        speed = float(figure.at["speed"].split()[0]) * RPM
+        power = motion.at_speed("voltage", speed) * motion.at_speed("current", speed)
+        true = motion.at_speed("shaft_torque", speed) * speed / power
+        inflated = true + float(bench.motor("A").drag_torque(speed)) * speed / power
+        assert abs(figure.quantity.value - true) < 0.5 * (inflated - true)
+
+
+def test_windage_is_made_by_formula_or_by_difference_and_no_other_way() -> None:
+    import inspect
+
+    from benchproof.methods.spin import windage
+
+    makers = {
+        name
+        for name, each in vars(windage).items()
+        if inspect.isfunction(each)
+        and each.__module__ == windage.__name__
+        and "Windage" in str(each.__annotations__.get("return"))
+    }
+    assert makers == {"by_formula", "by_difference"}
+    assert {"carrying", "bare", "rotor"} <= set(inspect.signature(windage.by_difference).parameters)
+    assert Windage.__dataclass_params__.frozen
+
+
+def with_coasts(known, flywheels):
+    """Return the bench with a coast-down for each flywheel, None for the bare rotor."""
+    from simulator.spins import COAST_LAYOUT, SpinPlan, coast_down_run
+
+    bench, stated, _, speeds = known
+    plain = opened(known)
+    logs = {test.log: plain.read_log(test) for test in plain.tests("flywheel_run")}
+    tests = [
+        {**plain_test(test), "rotor_inertia": spins._inertia(stated["rotor"], spins.ROTOR_STATED)}
+        for test in plain.tests("flywheel_run")
+    ]
+    for name in flywheels:
+        log = f"raw/coast-{name}.csv"
+        plan = SpinPlan(interval=0.01, lead=0.0, speed_noise=5 * RPM)
+        recording = coast_down_run(
+            bench,
+            "A",
+            bench.occasion(spins.DAY, log),
+            flywheel=name,
+            start=3000.0,
+            layout=COAST_LAYOUT,
+            plan=plan,
+            density=AIR.density,
+        )
+        logs[log] = Log(recording.channels, recording.channels["time"].size, ())
+        tests.append(
+            {
+                "test": "coast_down",
+                "sample": "A",
+                "log": log,
+                "flywheel": name or "none",
+                "windings": "open",
+                "layout": COAST_LAYOUT,
+            }
+        )
+    from simulator.spins import SPEED_LAYOUT
+
+    return spins.campaign_of(bench, stated, SPEED_LAYOUT, tests, logs, speeds, TRIALS)
+
+
+def plain_test(test) -> dict:
+    air = {name: getattr(test.air, name).text for name in ("temperature", "pressure", "humidity")}
+    return {"test": "flywheel_run", "sample": "A", "log": test.log, "flywheel": test.flywheel, "air": air}
+
+
+def test_a_lost_step_is_caught_and_withheld(known) -> None:
+    def desync(channels):
+        speed = channels["speed"].copy()
+        lost = slice(int(0.6 * speed.size), int(0.7 * speed.size))
+        speed[lost] *= np.linspace(1, 0.7, speed[lost].size)
+        return {**channels, "speed": speed}
+
+    found = reduced(altered(opened(known), desync))
+    assert "negative_acceleration" in codes(found)
+    assert all(figure.quantity is None for figure in found.figures)
+
+
+def test_a_wrong_count_of_pole_pairs_is_named_where_a_mark_was_logged_too(known) -> None:
+    def both(factor):
+        def change(channels):
+            # The tachometer lies 2 ms behind the mark.
+            speed = np.interp(channels["time"] + 0.002, channels["time"], channels["speed"])
+            angle = np.concatenate([[0], np.cumsum(np.diff(channels["time"]) * speed[1:])])
+            mark = (np.floor(angle / (2 * np.pi)) != np.floor(np.roll(angle, 1) / (2 * np.pi))).astype(float)
+            mark[0] = 0.0
+            return {**channels, "speed": channels["speed"] * factor, "once_per_turn": mark}
+
+        return change
+
+    right = reduced(altered(opened(known), both(1.0)))
+    wrong = reduced(altered(opened(known), both(7 / 6)))
+    assert "pole_pair_slip" not in codes(right)
+    assert "pole_pair_slip" in codes(wrong)
+    assert all(figure.flags == ("withheld:pole_pair_slip",) for figure in wrong.figures)
+
+
+def test_more_energy_than_was_drawn_is_withheld(known) -> None:
+    found = reduced(altered(opened(known), lambda channels: {**channels, "current": channels["current"] * 0.5}))
+    assert "energy_gain" in codes(found)
+    assert all(figure.quantity is None for figure in found.figures)
+
+
+def test_an_efficiency_above_the_possible_is_withheld_and_named(known) -> None:
+    found = reduced(altered(opened(known), lambda channels: {**channels, "current": channels["current"] * 0.8}))
+    flags = {flag for figure in by_name(found, "motor_efficiency") for flag in figure.flags}
+    assert "withheld:impossible" in flags
+    assert "impossible" in codes(found)
+
+
+def test_a_stuck_speed_is_named_and_left_out(known) -> None:
+    def stick(channels):
+        speed = channels["speed"].copy()
+        speed[int(0.55 * speed.size) : int(0.6 * speed.size)] = speed[int(0.55 * speed.size)]
+        return {**channels, "speed": speed}
+
+    _, _, motion, _ = known
+    found = reduced(altered(opened(known), stick))
+    assert "stuck_speed" in codes(found)
+    for figure in by_name(found, "torque"):
+        if figure.quantity is not None:
+            true = motion.at_speed("shaft_torque", float(figure.at["speed"].split()[0]) * RPM)
+            assert abs(figure.quantity.value - true) < 5 * figure.quantity.standard_uncertainty
+
+
+def test_a_run_that_begins_late_gives_no_peak(known) -> None:
+    def cut(channels):
+        late = channels["speed"] > 0.3 * channels["speed"].max()
+        first = int(np.argmax(late))
+        return {name: values[first:] for name, values in channels.items()}
+
+    found = reduced(altered(opened(known), cut))
+    assert "late_start" in codes(found)
+    assert by_name(found, "peak_torque")[0].flags == ("withheld:late_start",)
+    assert any(figure.quantity is not None for figure in by_name(found, "torque"))
+
+
+def test_a_flywheel_above_its_rated_speed_is_a_warning(known) -> None:
+    bench = opened(known)
+    slow = bench.rig.flywheels[spins.DISC].model_copy(update={"rated_speed": bench.lab.operating_points.speed[0]})
+    found = reduced(replace(bench, rig=bench.rig.model_copy(update={"flywheels": {spins.DISC: slow}})))
+    sentence = next(r.message for r in found.remarks if r.code == "above_rated_speed")
+    assert "above the rated speed" in sentence
+    assert " safe" not in sentence
+
+
+def test_the_current_limit_is_named(known) -> None:
+    found = reduced(opened(known))
+    assert "limited" in codes(found)
+    chart = next(chart for chart in found.charts if chart.name == "torque_vs_speed")
+    assert {"band", "points", "line"} == {series.role for series in chart.series}
+
+
+def test_without_electrical_channels_there_is_torque_and_no_efficiency(known) -> None:
+    drop = {"voltage", "current"}
+    found = reduced(altered(opened(known), lambda channels: {k: v for k, v in channels.items() if k not in drop}))
+    _, _, motion, _ = known
+    assert not by_name(found, "motor_efficiency")
+    for figure in by_name(found, "torque")[:2]:
+        true = motion.at_speed("shaft_torque", float(figure.at["speed"].split()[0]) * RPM)
+        assert abs(figure.quantity.value - true) < 4 * figure.quantity.standard_uncertainty
+
+
+def test_telemetry_slower_than_the_log_is_thinned_to_its_updates(known) -> None:
+    _, _, motion, _ = known
+
+    def hold(channels):
+        held = channels["speed"][(np.arange(channels["speed"].size) // 10) * 10]
+        return {**channels, "speed": held}
+
+    found = reduced(altered(opened(known), hold))
+    assert "stuck_speed" not in codes(found)
+    for figure in by_name(found, "torque")[:2]:
+        true = motion.at_speed("shaft_torque", float(figure.at["speed"].split()[0]) * RPM)
+        assert abs(figure.quantity.value / true - 1) < 0.03
+
+
+def test_two_flywheels_of_a_sample_stand_apart(known) -> None:
+    bench = opened(known)
+    tests = list(bench.campaign.tests)
+    tests[2] = tests[2].model_copy(update={"flywheel": "other"})
+    rig = bench.rig.model_copy(update={"flywheels": {**bench.rig.flywheels, "other": bench.rig.flywheels[spins.DISC]}})
+    found = reduced(replace(bench, rig=rig, campaign=bench.campaign.model_copy(update={"tests": tuple(tests)})))
+    assert {figure.at["flywheel"] for figure in found.figures} == {spins.DISC, "other"}
+
+
+def test_an_unstated_lag_moves_speeds_and_a_stated_one_is_undone(known) -> None:
+    """The simulator's tachometer lies 2 ms behind; undoing it keeps the efficiency at the knee within its interval."""
+    bench = opened(known)
+    inputs = [method.gather(test, bench) for test in bench.tests("flywheel_run")]
+    assert {run.lags["speed"] for run in inputs} == {0.002}
+    late = method.reduce([replace(run, lags={**run.lags, "speed": -0.02}) for run in inputs], bench)
+    right = method.reduce(inputs, bench)
+    knee = 2
+    moved = by_name(late, "motor_efficiency")[knee], by_name(right, "motor_efficiency")[knee]
+    assert moved[0].quantity is None or abs(moved[0].quantity.value / moved[1].quantity.value - 1) > 0.005
+
+
+def test_one_bench_at_full_trials_is_quick(known) -> None:
+    import time
+
+    bench, stated, _, speeds = known
+    plan = SpinPlan(interval=0.01)
+    full = spins.open_bench(bench, stated, AIR, plan, speeds, 20_000)
+    inputs = [method.gather(test, full) for test in full.tests("flywheel_run")]
+    begun = time.process_time()
+    method.reduce(inputs, full)
+    assert time.process_time() - begun < 15
