@@ -11,7 +11,7 @@ from benchproof.methods.spin.checks import energy_problem, motion_problem, remar
 from benchproof.methods.spin.figures import Group, figures_of
 from benchproof.methods.spin.logs import spin_run
 from benchproof.methods.spin.motion import motion_of
-from benchproof.methods.spin.spun import spun
+from benchproof.methods.spin.together import spun
 from benchproof.methods.spin.views import views
 
 if TYPE_CHECKING:

@@ -1,0 +1,141 @@
+"""Reducing a sample's runs on one flywheel together: speeds, windows, windage."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.methods.spin.coasting import deceleration_of
+from benchproof.methods.spin.local import half_widths
+from benchproof.methods.spin.spun import Spun, SpunRun
+from benchproof.methods.spin.windage import by_difference, by_formula
+from benchproof.methods.spin.windows import chosen_together, windows_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from benchproof.methods.spin.local import Choice
+    from benchproof.methods.spin.motion import Motion
+    from benchproof.methods.spin.windage import Windage
+    from benchproof.methods.spin.windows import Windows
+    from benchproof.trials.engine import Trials
+
+    FloatArray = NDArray[np.float64]
+
+GRID: Final = 56
+"""Speeds at which curves are worked out, beside the lab's own."""
+
+LOWEST: Final = 0.04
+"""Curves begin at this share of the top speed."""
+
+
+def spun(motions: Sequence[Motion], wanted: Sequence[float], trials: Trials) -> Spun:
+    """Reduce a sample's runs on one flywheel together.
+
+    Parameters
+    ----------
+    motions : sequence of Motion
+        Its runs, at least one.
+    wanted : sequence of float
+        Speeds the lab asks for, rad/s.
+    trials : Trials
+        The laboratory's trials.
+    """
+    speeds = _speeds(motions, wanted)
+    moments = [motion.moments(speeds) for motion in motions]
+    mean = np.mean(moments, axis=0)
+    longest = min(motion.stop - motion.start for motion in motions) / 2
+    spacing = max(motion.signal.spacing for motion in motions)
+    power_windows, power_choice, power_widths = _power_windows(motions, moments, longest / 2)
+    widths = half_widths(spacing, longest, motions[0].signal.degree)
+    windows = [
+        windows_of(motion, motion.signal, at, widths, _power_noise(power))
+        for motion, at, power in zip(motions, moments, power_windows, strict=True)
+    ]
+    choice = chosen_together(windows, mean, widths)
+    runs = [
+        _spun_run(motion, speeds, moments[k], (windows[k], choice), (power_windows[k], power_choice), trials)
+        for k, motion in enumerate(motions)
+    ]
+    return Spun(tuple(runs), speeds, widths, power_widths, choice, power_choice, trials)
+
+
+def _power_windows(
+    motions: Sequence[Motion], moments: Sequence[FloatArray], longest: float
+) -> tuple[list[Windows | None], Choice | None, FloatArray]:
+    """Return the local fits of electrical power, the windows taken, and their half-widths; None without power."""
+    powers = [motion.power for motion in motions if motion.power is not None]
+    if len(powers) < len(motions):
+        return [None] * len(motions), None, np.zeros(0)
+    widths = half_widths(max(power.spacing for power in powers), longest, powers[0].degree)
+    windows = [
+        windows_of(motion, power, at, widths, np.zeros(0))
+        for motion, power, at in zip(motions, powers, moments, strict=True)
+    ]
+    return list(windows), chosen_together(windows, np.mean(moments, axis=0), widths), widths
+
+
+def _power_noise(windows: Windows | None) -> FloatArray:
+    """Return the relative standard deviation of one reading of power around each moment; empty without power."""
+    if windows is None:
+        return np.zeros(0)
+    with np.errstate(invalid="ignore"):
+        level = np.abs(windows.signal.values).max() if windows.signal.values.size else 1.0
+        middle = np.array([next((fit.value for fit in row if fit is not None), level) for row in windows.fits])
+    return np.asarray(np.sqrt(windows.noise) / np.maximum(np.abs(middle), 1e-3 * level))
+
+
+def _speeds(motions: Sequence[Motion], wanted: Sequence[float]) -> FloatArray:
+    """Return the speeds curves are worked out at: a grid over what all runs reached, and the lab's own inside it."""
+    top = min(float(motion.node_speed.max()) for motion in motions)
+    low = max(LOWEST * top, *(float(motion.node_speed[0]) for motion in motions))
+    inside = [speed for speed in wanted if low < speed < top]
+    return np.unique(np.concatenate([np.linspace(low, top, GRID), inside]))
+
+
+def _spun_run(
+    motion: Motion,
+    speeds: FloatArray,
+    moments: FloatArray,
+    motion_windows: tuple[Windows, Choice],
+    power_windows: tuple[Windows | None, Choice | None],
+    trials: Trials,
+) -> SpunRun:
+    windows, choice = motion_windows
+    power, power_choice = power_windows
+    drive, drive_noise = np.ones(speeds.size), np.zeros((speeds.size, 0))
+    volts = amperes = np.zeros(0)
+    if power is not None and power_choice is not None:
+        watts = power.taken(power_choice.rung)
+        drive, drive_noise = watts / (speeds + motion.offset), power.factor(power_choice.rung)
+        of = motion.run
+        volts = np.interp(moments, of.time - of.lags.get("voltage", 0.0), of.channels["voltage"])
+        # The current that belongs to the smoothed power.
+        amperes = np.nan_to_num(watts) / of.instruments["voltage"].corrected(volts)
+    return SpunRun(
+        motion=motion,
+        moments=moments,
+        ratio=windows.taken(choice.rung),
+        drive=drive,
+        ratio_noise=windows.factor(choice.rung),
+        drive_noise=drive_noise,
+        voltage=volts,
+        current=amperes,
+        windage=_windage(motion, speeds, trials),
+    )
+
+
+def _windage(motion: Motion, speeds: FloatArray, trials: Trials) -> Windage:
+    """Return the flywheel's windage: the more certain of formula and coast-downs."""
+    run = motion.run
+    formula = by_formula(run.disc, speeds, run.density, run.viscosity, trials)
+    usable = [each for each in run.coasts if not each.shorted]
+    carrying = [deceleration_of(each) for each in usable if each.flywheel == run.disc.name]
+    bare = [deceleration_of(each) for each in usable if each.flywheel is None]
+    if not carrying or not bare or run.rotor is None:
+        return formula
+    measured = by_difference(run.disc, run.rotor, carrying, bare, formula, speeds, trials)
+    return measured if measured.spread < formula.spread else formula
