@@ -33,7 +33,7 @@ METHOD: Final = Method(
     equations=(
         "T = (J_flywheel + J_rotor) dw/dt + T_windage of the flywheel",
         "dw/dt from local polynomials on the log's own stamps, half-width H from the data",
-        "inside a window dw/dt follows U I / w, whose size cancels; its size comes from the motion alone",
+        "inside a window dw/dt has the shape of the winding current x, U I = c x (w + w_s x); its size is the motion's",
         "P_shaft = T w,  eta = T w / (U I), channels brought to one time by their stated lags",
         "uncertainty of the window: by how far the result lies from those at H / 1.5 and H / 2.25",
         "peak torque: maximum of the curve less its upward bias, the bias by parametric bootstrap",

@@ -37,7 +37,7 @@ NEIGHBOURS: Final = 0.7
 NOISE_OF_COMPARISON: Final = 1.3
 """A comparison counts as bias only beyond this many times its noise variance: it scatters about once that variance."""
 
-WIDER: Final = 1.5
+WIDER: Final = 1.0
 """What the square of a comparison with H / 1.5 counts for: bias itself is larger than what it changes by."""
 
 ALIKE: Final = 2

@@ -90,6 +90,40 @@ class SpinRun:
 
 
 @dataclass(frozen=True, slots=True)
+class Limited:
+    """How power goes with speed while the winding current stays at its limit: ``P = K I (w + R I / K)``.
+
+    Parameters
+    ----------
+    offset : float
+        R I / K at the limit, rad/s.
+    slope : float
+        K I at the limit, N m.
+
+    Notes
+    -----
+    With ``x = I / I_limit`` power is ``slope x (w + offset x)``, which gives x from power and speed at any moment: 1
+    at the limit, less beyond it. Torque follows x closely, so x is the shape that the acceleration is taken to have
+    inside a window. Were both numbers wrong, x would still be a smooth function of power and speed, and only the
+    windows narrower.
+    """
+
+    offset: float
+    slope: float
+
+    def share(self, power: FloatArray, speed: FloatArray) -> FloatArray:
+        """Return x, the winding current over its limit."""
+        root = np.sqrt(speed**2 + 4 * self.offset * np.maximum(power, 0.0) / self.slope)
+        return np.asarray((root - speed) / (2 * self.offset), dtype=np.float64)
+
+    def elasticity(self, power: FloatArray, speed: FloatArray) -> FloatArray:
+        """Return by how many per cent x moves with one per cent of power."""
+        square = 4 * self.offset * np.maximum(power, 0.0) / self.slope
+        root = np.sqrt(speed**2 + square)
+        return np.asarray(square / (2 * root * np.maximum(root - speed, 1e-9 * root)), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
 class Motion:
     """A spin-up ready for local fits.
 
@@ -103,11 +137,11 @@ class Motion:
         Command and end of the run, s; no window reaches over either.
     node_time, node_speed : FloatArray
         The motion coarsely smoothed, s and rad/s, shape (nodes,).
-    offset : float
-        Speed w_s for which power over (w + w_s) is flat while the current is limited, rad/s.
+    limit : Limited
+        What early power says of the current limit.
     shape, integral : FloatArray
-        Power over (w + w_s) on the signal's stamps, 1 without power, and the same integrated as often as the signal is
-        differentiated, shape (n,).
+        Winding current over its limit on the signal's stamps, 1 without power, and the same integrated as often as the
+        signal is differentiated, shape (n,).
     power : Signal or None
         Electrical power, W.
     remarks : tuple of Remark
@@ -122,7 +156,7 @@ class Motion:
     stop: float
     node_time: FloatArray
     node_speed: FloatArray
-    offset: float
+    limit: Limited
     shape: FloatArray
     integral: FloatArray
     power: Signal | None
@@ -159,8 +193,8 @@ def motion_of(run: SpinRun) -> Motion:
     nodes = _nodes(signal, start)
     stop = _stop(signal, nodes)
     power = _power(run, rows) if run.electrical else None
-    offset = _offset(power, nodes)
-    shape = _shape(signal, power, nodes, offset)
+    limit = _limited(power, nodes)
+    shape = _shape(signal, power, nodes, limit)
     return Motion(
         run=run,
         signal=signal,
@@ -168,7 +202,7 @@ def motion_of(run: SpinRun) -> Motion:
         stop=stop,
         node_time=nodes[0],
         node_speed=nodes[1],
-        offset=offset,
+        limit=limit,
         shape=shape,
         integral=_integral(signal, shape),
         power=power,
@@ -211,30 +245,28 @@ def _power(run: SpinRun, rows: NDArray[np.intp]) -> Signal:
     return Signal(time, volts * amperes, 2, 0)
 
 
-def _offset(power: Signal | None, nodes: tuple[FloatArray, FloatArray]) -> float:
-    """Return w_s, rad/s, from a line through early power against speed.
-
-    At a fixed winding current I power is ``K I (w + R I / K)``, so power over (w + R I / K) is flat, and beyond the
-    limit it falls as the current does. Any other w_s would do with more bias or narrower windows.
-    """
+def _limited(power: Signal | None, nodes: tuple[FloatArray, FloatArray]) -> Limited:
+    """Return the current limit's mark on power, from a line through early power against speed."""
     times, speeds = nodes
     top = float(speeds.max())
     if power is None:
-        return top
+        return Limited(top, 1.0)
     early = (speeds > EARLY[0] * top) & (speeds < EARLY[1] * top)
     if early.sum() < 3:
-        return top
+        return Limited(top, float(power.values.max()) / top)
     watts = np.interp(times[early], power.time, power.values)
     slope, standing = np.polyfit(speeds[early], watts, 1)
-    return float(np.clip(standing / slope, EARLY[0] * top, top)) if slope > 0 else top
+    if slope <= 0:
+        return Limited(top, float(power.values.max()) / top)
+    return Limited(float(np.clip(standing / slope, EARLY[0] * top, top)), float(slope))
 
 
-def _shape(signal: Signal, power: Signal | None, nodes: tuple[FloatArray, FloatArray], offset: float) -> FloatArray:
-    """Return power over (w + w_s) on the signal's stamps; 1 without power."""
+def _shape(signal: Signal, power: Signal | None, nodes: tuple[FloatArray, FloatArray], limit: Limited) -> FloatArray:
+    """Return winding current over its limit on the signal's stamps; 1 without power."""
     if power is None:
         return np.ones(signal.time.size)
-    speed = np.interp(signal.time, *nodes)
-    return np.asarray(np.interp(signal.time, power.time, power.values) / (speed + offset))
+    watts = np.interp(signal.time, power.time, power.values)
+    return limit.share(watts, np.interp(signal.time, *nodes))
 
 
 def _integral(signal: Signal, shape: FloatArray) -> FloatArray:

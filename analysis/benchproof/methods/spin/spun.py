@@ -1,10 +1,10 @@
 """A sample's runs on one flywheel, reduced together: torque, shaft power and efficiency at any of a set of speeds.
 
-Where voltage and current were logged, the acceleration is taken to follow the shape of electrical power over (w +
-w_s) inside a window, and only its size there comes from the motion: what is fitted is acceleration over power over (w
-+ w_s), which is the efficiency but for the inertia, and goes smoothly through the end of the current limit, where the
-acceleration itself has a knee. Size and calibration of power cancel from the torque. Without electrical channels the
-shape is flat, and the fit is the plain local polynomial.
+Where voltage and current were logged, the acceleration inside a window is taken to have the shape of the winding
+current, as power and speed give it; its size there comes from the motion alone. What is fitted is acceleration over
+current, nearly a constant, which goes smoothly through the end of the current limit where the acceleration itself has a
+knee. Size and calibration of power cancel from the torque. Without electrical channels the shape is flat, and the fit
+is the plain local polynomial.
 """
 
 from __future__ import annotations
@@ -42,11 +42,15 @@ class SpunRun:
     moments : FloatArray
         When each speed was reached, s.
     ratio : FloatArray
-        Acceleration over electrical power over (w + w_s) (over 1 without power) at the chosen windows.
+        Acceleration over the shape (over 1 without power) at the chosen windows.
     drive : FloatArray
-        Electrical power over (w + w_s) at each moment, N m (1 without power).
-    ratio_noise, drive_noise : FloatArray
-        Factors of their relative noise, shapes (speeds, m).
+        The shape at each moment, winding current over its limit (1 without power).
+    power : FloatArray
+        Electrical power at each moment, W; empty without it.
+    elasticity : FloatArray
+        By how many per cent the shape moves with one per cent of power; 0 without power.
+    ratio_noise, power_noise : FloatArray
+        Factors of the relative noise of ratio and power, shapes (speeds, m).
     voltage, current : FloatArray
         At each moment, V and A; empty without them.
     windage : Windage
@@ -57,8 +61,10 @@ class SpunRun:
     moments: FloatArray
     ratio: FloatArray
     drive: FloatArray
+    power: FloatArray
+    elasticity: FloatArray
     ratio_noise: FloatArray
-    drive_noise: FloatArray
+    power_noise: FloatArray
     voltage: FloatArray
     current: FloatArray
     windage: Windage
@@ -71,7 +77,7 @@ class SpunRun:
     @property
     def relative_noise(self) -> FloatArray:
         """Relative standard deviation of the acceleration's noise, shape (speeds,)."""
-        square = (self.ratio_noise**2).sum(axis=1) + (self.drive_noise**2).sum(axis=1)
+        square = (self.ratio_noise**2).sum(axis=1) + self.elasticity**2 * (self.power_noise**2).sum(axis=1)
         return np.asarray(np.sqrt(square), dtype=np.float64)
 
 
@@ -177,7 +183,7 @@ class Spun:
         if name == "torque":
             factor = np.ones(places.size)
         elif name == "motor_efficiency":
-            divisor = run.drive[places] * (self.speeds[places] + run.motion.offset)
+            divisor = run.power[places]
             by_trial = by_trial / self._power_error(run, places)
         scaled = factor / divisor
         return torque * scaled, by_trial * scaled[:, None], [(*common, part) for part in scatter]
@@ -210,15 +216,15 @@ class Spun:
         """Return a run's relative noise by trial, shape (places, trials), and one source a place."""
         occasion = run.motion.run.occasion
         identity = (occasion.campaign, occasion.run, "noise")
-        factors = [("motion", run.ratio_noise)]
-        if name != "motor_efficiency":
-            factors.append(("power", run.drive_noise))
         total = np.zeros((places.size, self.trials.count))
         square = np.zeros(places.size)
-        for what, factor in factors:
+        for what, factor, counts in (
+            ("motion", run.ratio_noise, np.ones(self.speeds.size)),
+            ("power", run.power_noise, _of_power(run, name)),
+        ):
             if factor.shape[1]:
-                total += self._noise_draws(run, what, factor)[places]
-                square += (factor[places] ** 2).sum(axis=1)
+                total += counts[places, None] * self._noise_draws(run, what, factor)[places]
+                square += counts[places] ** 2 * (factor[places] ** 2).sum(axis=1)
         size = np.sqrt(square)
         label = f"noise of the log, {occasion.run}"
         kind = "efficiency" if name == "motor_efficiency" else "torque"
@@ -245,14 +251,14 @@ class Spun:
         identity = (occasion.campaign, "window", self.sample, self.flywheel)
         parts = []
         total = np.zeros((places.size, self.trials.count))
-        choices = [("motion", self.choice)]
-        if self.power_choice is not None and name != "motor_efficiency":
-            choices.append(("power", self.power_choice))
-        for what, choice in choices:
+        choices = [("motion", self.choice, np.ones(self.speeds.size))]
+        if self.power_choice is not None:
+            choices.append(("power", self.power_choice, _of_power(self.runs[0], name)))
+        for what, choice, counts in choices:
             source = Source((*identity, what), f"width of the window, {what}", RECTANGULAR)
             part = Part(source, self.trials.draw(source))
             parts.append(part)
-            total = total + (choice.bias / np.abs(choice.value))[places, None] * part.draws
+            total = total + (counts * choice.bias / np.abs(choice.value))[places, None] * part.draws
         return total, tuple(parts)
 
     def _electrical_parts(self, run: SpunRun, name: str) -> tuple[Part, ...]:
@@ -269,3 +275,8 @@ class Spun:
         true = true * of.instruments["current"].true_trials(amperes, of.occasion, self.trials)
         best = of.instruments["voltage"].corrected(volts) * of.instruments["current"].corrected(amperes)
         return np.asarray(true / best[:, None], dtype=np.float64)
+
+
+def _of_power(run: SpunRun, name: str) -> FloatArray:
+    """Return by how many per cent a figure moves with one per cent of power at a moment, shape (speeds,)."""
+    return run.elasticity - 1.0 if name == "motor_efficiency" else run.elasticity

@@ -52,7 +52,7 @@ def spun(motions: Sequence[Motion], wanted: Sequence[float], trials: Trials) -> 
     power_windows, power_choice, power_widths = _power_windows(motions, moments, longest / 2)
     widths = half_widths(spacing, longest, motions[0].signal.degree)
     windows = [
-        windows_of(motion, motion.signal, at, widths, _power_noise(power))
+        windows_of(motion, motion.signal, at, widths, _shape_noise(power, motion, speeds))
         for motion, at, power in zip(motions, moments, power_windows, strict=True)
     ]
     choice = chosen_together(windows, mean, widths)
@@ -78,14 +78,14 @@ def _power_windows(
     return list(windows), chosen_together(windows, np.mean(moments, axis=0), widths), widths
 
 
-def _power_noise(windows: Windows | None) -> FloatArray:
-    """Return the relative standard deviation of one reading of power around each moment; empty without power."""
+def _shape_noise(windows: Windows | None, motion: Motion, speeds: FloatArray) -> FloatArray:
+    """Return the relative standard deviation that one reading of power gives the shape at each speed; empty without."""
     if windows is None:
         return np.zeros(0)
-    with np.errstate(invalid="ignore"):
-        level = np.abs(windows.signal.values).max() if windows.signal.values.size else 1.0
-        middle = np.array([next((fit.value for fit in row if fit is not None), level) for row in windows.fits])
-    return np.asarray(np.sqrt(windows.noise) / np.maximum(np.abs(middle), 1e-3 * level))
+    highest = float(np.abs(windows.signal.values).max())
+    watts = np.array([next((fit.value for fit in row if fit is not None), highest) for row in windows.fits])
+    watts = np.maximum(np.abs(watts), 1e-3 * highest)
+    return np.asarray(np.sqrt(windows.noise) / watts * motion.limit.elasticity(watts, speeds))
 
 
 def _speeds(motions: Sequence[Motion], wanted: Sequence[float]) -> FloatArray:
@@ -106,11 +106,13 @@ def _spun_run(
 ) -> SpunRun:
     windows, choice = motion_windows
     power, power_choice = power_windows
-    drive, drive_noise = np.ones(speeds.size), np.zeros((speeds.size, 0))
-    volts = amperes = np.zeros(0)
+    drive, elasticity = np.ones(speeds.size), np.zeros(speeds.size)
+    power_noise = np.zeros((speeds.size, 0))
+    watts = volts = amperes = np.zeros(0)
     if power is not None and power_choice is not None:
         watts = power.taken(power_choice.rung)
-        drive, drive_noise = watts / (speeds + motion.offset), power.factor(power_choice.rung)
+        drive, elasticity = motion.limit.share(watts, speeds), motion.limit.elasticity(watts, speeds)
+        power_noise = power.factor(power_choice.rung)
         of = motion.run
         volts = np.interp(moments, of.time - of.lags.get("voltage", 0.0), of.channels["voltage"])
         # The current that belongs to the smoothed power.
@@ -120,8 +122,10 @@ def _spun_run(
         moments=moments,
         ratio=windows.taken(choice.rung),
         drive=drive,
+        power=watts,
+        elasticity=elasticity,
         ratio_noise=windows.factor(choice.rung),
-        drive_noise=drive_noise,
+        power_noise=power_noise,
         voltage=volts,
         current=amperes,
         windage=_windage(motion, speeds, trials),
