@@ -230,12 +230,27 @@ class Instrument:
         up = np.asarray(loads, float)
         for direction in ("up", "down") * cycles:
             applied = up if direction == "up" else up[::-1]
-            force = applied * self._per_load(entry["applied_unit"])
+            force = applied * self._per_load(entry["applied_unit"]) * self._true_loads(entry)
             share = applied / up[-1]
             lift = hysteresis * 4 * share * (1 - share) * (direction == "down")
             shown = line.zero + line.gain * force + lift + noise * rng.standard_normal(up.size)
             rows += [(float(a), float(y), direction) for a, y in zip(applied, shown / unit, strict=True)]
         return rows
+
+    def _true_loads(self, entry: Mapping[str, Any]) -> float:
+        """Return what the loads of a calibration truly make of their stated mass: its set, its arm, their errors.
+
+        The arm's length errs by its ``standard``, its level by its ``half_width``, the masses by theirs.
+        """
+        rng = stream(self.entropy, self.rig, self.name, "loads", str(entry["file"]))
+        scale = 1 + si(entry.get("masses", "0 %")) * rng.uniform(-1, 1)
+        arm = entry.get("arm")
+        if arm is None:
+            return float(scale)
+        length = si(arm["length"]["value"]) + si(arm["length"]["standard"]) * rng.standard_normal()
+        level = arm.get("level", {"value": "0 deg", "half_width": "0 deg"})
+        slope = si(level["value"]) + si(level["half_width"]) * rng.uniform(-1, 1)
+        return float(scale * length * np.cos(slope))
 
     def _per_load(self, unit: str) -> float:
         """SI force of one unit of load: masses hang in local gravity and float a little in the air."""
@@ -328,10 +343,17 @@ class Rig:
             Standard scatter of one indicated value of each cell [N, N m].
         """
         rng = self.stream("loading", str(entry["file"]))
-        cells = [self.instrument(entry[name]["instrument"]) for name in ("thrust", "torque")]
-        units = [(entry[name]["applied_unit"], entry[name]["indicated_unit"]) for name in ("thrust", "torque")]
+        names = ("thrust", "torque")
+        cells = [self.instrument(entry[name]["instrument"]) for name in names]
+        units = [(entry[name]["applied_unit"], entry[name]["indicated_unit"]) for name in names]
         stated = (np.asarray(thrusts, float), np.asarray(torques, float))
-        applied = [load * cell._per_load(unit) for load, cell, (unit, _) in zip(stated, cells, units, strict=True)]
+        truly = [
+            cell._true_loads({**entry[name], "file": entry["file"]}) for name, cell in zip(names, cells, strict=True)
+        ]
+        applied = [
+            load * cell._per_load(unit) * share
+            for load, cell, (unit, _), share in zip(stated, cells, units, truly, strict=True)
+        ]
         columns = list(stated)
         for cell, felt, scatter, (_, unit) in zip(cells, self.crossing.felt(*applied), noise, units, strict=True):
             line = cell.response(cell.in_force(str(entry["dated"])))
