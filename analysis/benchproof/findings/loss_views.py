@@ -34,7 +34,6 @@ LABELS: Final = {
 """Words for the terms."""
 
 CHANGES: Final = (
-    Change("Resistance 2 % lower", resistance=-0.02),
     Change("Resistance 5 % lower", resistance=-0.05),
     Change("Resistance 10 % lower", resistance=-0.10),
     Change("Drag 10 % lower", drag=-0.10),
@@ -177,7 +176,7 @@ def _whatif(budgets: Sequence[LossBudget], points: Sequence[tuple[str, float]], 
             rows.append((budget.sample, change.label, *cells(budget, moved, texts, points, coverage)))
         needed = 100 * resistance_for(budget, POINT)
         percents = (f"{cell} %" if cell else "" for cell in cells(budget, needed, texts, points, coverage))
-        rows.append((budget.sample, "One point more would need the resistance to change by", *percents))
+        rows.append((budget.sample, "Resistance for one point more", *percents))
     return Table(
         name="what_if",
         title="If the motor were wound otherwise",
