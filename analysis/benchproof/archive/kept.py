@@ -65,8 +65,12 @@ class Kept:
         for what, content in (("trials", trials), ("notebook", json.dumps(notebook))):
             path = self._path(campaign, what)
             beside = path.with_suffix(f".{secrets.token_hex(8)}.new")
-            beside.write_bytes(_head(key, content.encode()) + content.encode() + b"}")
-            beside.replace(path)
+            try:
+                beside.write_bytes(_head(key, content.encode()) + content.encode() + b"}")
+                beside.replace(path)
+            except OSError:
+                beside.unlink(missing_ok=True)  # a full disk needs the room
+                raise
 
     def _begins(self, campaign: str, what: str) -> bytes:
         """Return the head of a kept file, without reading megabytes of trials."""
