@@ -9,7 +9,8 @@ import numpy as np
 
 from benchproof.campaign.units import read_measured
 from benchproof.errors import MethodError
-from benchproof.methods.borrowed import figure, figures
+from benchproof.methods import no_load, winding_resistance
+from benchproof.methods.constants.repeats import figure_of
 from benchproof.methods.method import Change, Method
 from benchproof.methods.records import Reduction
 from benchproof.methods.soak.figures import figures_of, reduce_run
@@ -94,12 +95,10 @@ def _constants(sample: str, speed: float, bench: Bench) -> Constants:
     words = f"{speed / RPM:.4f} rpm"
     points = bench.lab.operating_points.model_copy(update={"speed": (read_measured(words, "speed"),)})
     there = replace(bench, lab=bench.lab.model_copy(update={"operating_points": points}))
-    free = figures(there, "no_load")
-    return Constants(
-        resistance=figure(figures(bench, "winding_resistance"), "winding_resistance_20c", sample),
-        torque_constant=figure(free, "kt", sample),
-        drag_torque=figure(free, "drag_torque", sample, {"speed": words}),
-    )
+    resistance = figure_of(winding_resistance, "winding_resistance_20c", sample, bench)
+    constant = figure_of(no_load, "kt", sample, bench)
+    drag = figure_of(no_load, "drag_torque", sample, there, {"speed": words})
+    return Constants(*(each.quantity if each is not None else None for each in (resistance, constant, drag)))
 
 
 def reduce(inputs: Sequence[SoakRun], bench: Bench) -> Reduction:

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.campaign.models.base import required
 from benchproof.errors import MethodError
+from benchproof.methods import weighing
 from benchproof.methods.balance.figures import figures_of, reduce_run
 from benchproof.methods.balance.run import ShakeLog, TrialMass, VibrationRun
 from benchproof.methods.balance.views import views
-from benchproof.methods.borrowed import figure, figures
+from benchproof.methods.constants.repeats import figure_of
 from benchproof.methods.method import Change, Method
 from benchproof.methods.records import Reduction
 from benchproof.trials.quantity import combine
@@ -61,14 +62,13 @@ def gather(test: Any, bench: Bench) -> VibrationRun:
     MethodError
         If a log has no acceleration or no marks.
     """
-    weighed = figures(bench, "weighing")
-    masses = [figure(weighed, "mass", test.sample, {"part": part}) for part in ROTOR_PARTS]
+    masses = [figure_of(weighing, "mass", test.sample, bench, {"part": part}) for part in ROTOR_PARTS]
     return VibrationRun(
         sample=test.sample,
         logs=tuple(
             _log(run, trial, bench) for run, trial in zip(test.runs, (None, *_trials(test, bench)), strict=True)
         ),
-        rotor_mass=next((mass for mass in masses if mass is not None), None),
+        rotor_mass=next((mass.quantity for mass in masses if mass is not None), None),
         named_orders=_named_orders(bench),
     )
 

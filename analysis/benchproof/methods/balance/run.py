@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from benchproof.errors import MethodError
 from benchproof.methods.balance.turns import turns_of
 from benchproof.trials.regression import fit_linear
 
@@ -145,7 +146,7 @@ def orders_of(log: ShakeLog) -> Orders:
     Raises
     ------
     MethodError
-        If there are too few marks.
+        If there are too few marks, or too few rows a turn.
     """
     turns = turns_of(log.time, log.marks, log.occasion.run)
     acceleration = log.acceleration[turns.rows].astype(np.float64)
@@ -163,9 +164,18 @@ def orders_of(log: ShakeLog) -> Orders:
 
 
 def highest_order(log: ShakeLog, turns: Turns) -> int:
-    """Return the highest order that the rows can show; at least the first."""
+    """Return the highest order that the rows can show.
+
+    Raises
+    ------
+    MethodError
+        If they do not even show the first.
+    """
     rows_a_turn = 2 * np.pi / turns.speed / float(np.median(np.diff(log.time)))
-    return int(np.clip(rows_a_turn / ROWS_A_PERIOD, 1, MOST_ORDERS))
+    if rows_a_turn < ROWS_A_PERIOD:
+        message = f"{rows_a_turn:.1f} rows a turn do not show the vibration once a turn; log faster, or turn slower"
+        raise MethodError(log.occasion.run, message)
+    return int(min(rows_a_turn / ROWS_A_PERIOD, MOST_ORDERS))
 
 
 def _amplitudes(angle: FloatArray, acceleration: FloatArray, highest: int) -> ComplexArray:

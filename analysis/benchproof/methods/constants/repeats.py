@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from benchproof.errors import Remark
+from benchproof.methods.records import NO_POINT
 from benchproof.trials.quantity import Quantity, combine, mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from benchproof.methods import MethodModule
     from benchproof.methods.bench import Bench
@@ -39,8 +40,10 @@ def _disagreement(name: str, sample: str, repeats: Sequence[Quantity]) -> Iterat
             return
 
 
-def figure_of(module: MethodModule, name: str, sample: str, bench: Bench) -> Figure | None:
-    """Return a figure without operating point that another test gives of the same sample.
+def figure_of(
+    module: MethodModule, name: str, sample: str, bench: Bench, at: Mapping[str, str] = NO_POINT
+) -> Figure | None:
+    """Return a figure that another test gives of the same sample.
 
     It is the figure that test publishes, repeats combined, drawn from the same trials; so what both tests share stays
     correlated in whatever is made of it.
@@ -55,6 +58,8 @@ def figure_of(module: MethodModule, name: str, sample: str, bench: Bench) -> Fig
         The sample.
     bench : Bench
         The campaign.
+    at : Mapping of str to str
+        Operating point of the figure.
 
     Returns
     -------
@@ -65,4 +70,4 @@ def figure_of(module: MethodModule, name: str, sample: str, bench: Bench) -> Fig
     if not inputs:
         return None
     figures = module.reduce(inputs, bench).figures
-    return next((figure for figure in figures if figure.name == name and not figure.at), None)
+    return next((figure for figure in figures if figure.name == name and dict(figure.at) == dict(at)), None)
