@@ -88,7 +88,7 @@ def _drag_chart(coasts: Sequence[Coasts], bench: Bench) -> Chart:
             series.append(_band(f"Sample {each.sample}", each.sample, "drag_torque", speeds, value, by_trial, bench))
     coverage = f"{bench.lab.coverage:.0%}".replace("%", " %")
     return Chart(
-        name="drag_torque_vs_speed",
+        name="coast_down_torque_vs_speed",
         title="Drag torque against speed",
         caption=f"The motor's own drag, iron, bearings and air together, of the bare rotor. Band: {coverage} interval.",
         x=Axis.of("speed"),
