@@ -17,6 +17,7 @@ from benchproof.notebooks.session import OpenBench
 from benchproof.trials.quantity import combine
 from simulator import demo
 from simulator.physics import operate_at
+from stands import with_stand
 
 ROOT = Path(__file__).parents[2]
 NAME = "2026-03-burdock-2208"
@@ -32,10 +33,21 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> OpenBench:
     (root / "runs" / "lab.yaml").write_text(lab)
     campaign = root / "runs" / NAME / "campaign.yaml"
     text = campaign.read_text().replace("conductor: copper", 'conductor: "silver plated copper", plating: "2 um"')
+    # The winding of B1 was read at the end of full throttle; nobody looked at B2.
+    hot = f'    winding_temperature: {{value: "{hottest("B1"):.1f} degC", standard: "2 degC"}}\n'
+    text = text.replace("    log: raw/b1-sweep-1.csv\n", f"    log: raw/b1-sweep-1.csv\n{hot}")
+    assert hot in text
     campaign.write_text(text.partition("claims:")[0])
     workspace = Workspace(root)
     checked = check_campaign(workspace, NAME, built_tests=built_tests(), known_choices=known_choices())
     return OpenBench(workspace, checked)
+
+
+def hottest(sample: str) -> float:
+    story = next(story for story in demo.STORIES if story.campaign == NAME)
+    bench, air = demo.bench_of(story, demo.rig()), story.runs[0].air
+    state = operate_at(bench.setup(sample, "oar-51x45", air.density, air.temperature), "throttle", 1.0)
+    return float(state.winding_temperature[0])
 
 
 def true_losses(sample: str, power: float) -> dict[str, float]:
@@ -60,6 +72,13 @@ def test_the_demo_motors_losses_are_found_where_they_are(opened: OpenBench) -> N
                 low, high = np.quantile(budget.terms[name][place, 1:], [0.0005, 0.9995])
                 assert low <= true <= high, (sample, power, name)
     assert not [remark for remark in opened.losses.remarks if remark.code == "losses_exceed_power"]
+
+
+def test_a_stated_winding_temperature_makes_the_copper_loss_surer(opened: OpenBench) -> None:
+    stated, unknown = opened.losses.budgets
+    spread = [float(np.std(each.terms["copper"][-1, 1:]) / each.terms["copper"][-1, 0]) for each in (stated, unknown)]
+    assert spread[0] < 0.4 * spread[1]
+    assert stated.temperature[-1, 0] == pytest.approx(hottest("B1"), abs=6.0)
 
 
 def test_what_the_section_shows(opened: OpenBench, capsys: pytest.CaptureFixture[str]) -> None:
@@ -114,3 +133,23 @@ def test_a_flywheel_run_has_a_budget_at_its_speeds(opened: OpenBench) -> None:
     # Cold at the start, and up to 60 K warmer: the copper loss of a settled step lies in that range.
     low, high = run.interval(run.terms["copper"], 0.999)
     assert low[0] <= budget.terms["copper"][place, 0] <= high[0]
+
+
+def test_a_logged_winding_temperature_is_read_at_the_end_of_the_highest_throttle(tmp_path: Path) -> None:
+    root = with_stand(tmp_path)
+    log = root / "runs" / "2026-03-a" / "raw" / "sweep.csv"
+    header, *rows = log.read_text().splitlines()
+    levels = np.array([float(row.split(",")[1]) for row in rows])
+    last = int(np.flatnonzero(levels == levels.max())[-1])
+    warm = [f"{row},{60 + (k == last) * 13.5 + 0.01 * (k % 7):.2f}" for k, row in enumerate(rows)]
+    log.write_text("\n".join([f"{header},winding", *warm]) + "\n")
+    rig = root / "runs" / "rigs" / "bench" / "rig.yaml"
+    column = "    winding_temperature: {column: winding, unit: degC, instrument: thermometer}\n"
+    rig.write_text(rig.read_text().replace("cross_talk:", f"{column}cross_talk:"))
+    workspace = Workspace(root)
+    checked = check_campaign(workspace, "2026-03-a", built_tests=built_tests(), known_choices=known_choices())
+    losses = OpenBench(workspace, checked).losses
+    hot = losses._temperature("A1", "thrust_sweep", "winding")
+    assert hot is not None
+    assert hot.value == pytest.approx(73.5, abs=0.07)
+    assert hot.standard_uncertainty == pytest.approx(0.5 / 3**0.5, rel=0.02)

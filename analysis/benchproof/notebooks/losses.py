@@ -40,6 +40,7 @@ ROOM = (21.0, 5.0)
 
 SWEEP = "thrust_sweep"
 RUN = "flywheel_run"
+WINDING = "winding_temperature"
 
 
 class LossSection:
@@ -202,7 +203,22 @@ class LossSection:
             if test.sample == sample and written is not None:
                 kelvin = self.bench.read("temperature", written, test, key, field)
                 return combine(lambda t: t - ZERO_CELSIUS, kelvin)
+            if test.sample == sample and kind == SWEEP and where == "winding":
+                return self._logged_temperature(test)
         return None
+
+    def _logged_temperature(self, test: Any) -> Quantity | None:
+        """Return the winding's temperature at the end of a sweep's highest throttle, degC; None if not logged."""
+        log = self.bench.read_log(test)
+        if WINDING not in log.channels:
+            return None
+        throttle = log.channels["throttle"]
+        last = int(np.flatnonzero(throttle >= throttle.max())[-1])
+        instrument = self.bench.channel_instrument(WINDING, test)
+        reading = instrument.reading(
+            [log.channels[WINDING][last]], self.bench.occasion(test), WINDING, self.bench.trials
+        )
+        return combine(lambda t: t - ZERO_CELSIUS, reading.quantity)
 
     def _room(self) -> Quantity:
         source = Source((self.bench.campaign.campaign, "losses", "room"), "temperature of the room, not stated", NORMAL)
@@ -214,4 +230,4 @@ def _written(test: Any, where: str) -> tuple[Any, str, str]:
     if where == "air":
         # The same reading as that of the air's density, with the same draws.
         return (test.air.temperature if test.air is not None else None), "air temperature", "temperature"
-    return test.winding_temperature, "winding temperature", "winding_temperature"
+    return test.winding_temperature, "winding temperature", WINDING
