@@ -67,6 +67,12 @@ class Term:
     meaning: str
     shown: tuple[Shown, ...] = ()
 
+    @property
+    def spoken(self) -> str:
+        """The title inside a sentence: a small first letter, symbols as they are."""
+        first, _, rest = self.title.partition(" ")
+        return self.title if first in ("Kv",) else f"{first.lower()} {rest}".strip()
+
     def from_si(self, si: float) -> float:
         """Return an SI value in the results' unit."""
         return si / self.si_per_unit

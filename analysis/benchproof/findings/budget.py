@@ -37,7 +37,7 @@ def budget_table(figure: Figure) -> Table:
     whom = "the model" if figure.sample is None else f"sample {figure.sample}"
     return Table(
         name="-".join(["budget", figure.name, *(_plain(words) for words in figure.at.values())]),
-        title=f"Uncertainty of {term(figure.name).title.lower()}" + (f" at {where}" if where else ""),
+        title=f"Uncertainty of {term(figure.name).spoken}" + (f" at {where}" if where else ""),
         caption=f"What makes up the standard uncertainty for {whom}: each source's own and its share of the variance.",
         columns=(Column("Source", align="left"), Column("Standard uncertainty", unit), Column("Share", "%")),
         rows=(*rows, ("All together", f"{total:.2g}", "100.0")),

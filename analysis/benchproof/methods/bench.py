@@ -103,7 +103,8 @@ class Bench:
 
     def occasion(self, test: Any) -> Occasion:
         """Return where and when a test was made; the date is the test's own or the campaign's."""
-        return Occasion(self.rig.rig, self.campaign.campaign, self.run_key(test), self.date(test))
+        told = "" if getattr(test, "log", None) else f"{test.test.replace('_', ' ')} of sample {test.sample}"
+        return Occasion(self.rig.rig, self.campaign.campaign, self.run_key(test), self.date(test), told)
 
     def date(self, test: Any) -> date:
         """Return the day of a test."""

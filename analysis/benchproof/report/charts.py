@@ -56,8 +56,9 @@ def _keys(record: Chart, styles: Mapping[str | None, Stroke]) -> tuple[Key, ...]
 
 
 def _key_label(record: Chart, sample: str | None) -> str:
-    """Return the words for a sample: those of its curve, where it has one."""
-    labels = [series.label for series in record.series if series.sample == sample and series.role == "band"]
+    """Return the words for a sample: those of its curve, where it has one; for what is of no sample, its own."""
+    own = [series for series in record.series if series.sample == sample]
+    labels = [series.label for series in own if series.role == "band" or sample is None]
     return labels[0] if labels else f"Sample {sample}"
 
 

@@ -83,12 +83,20 @@ class Occasion:
         The log or set of readings; never a place in a list.
     date : date
         The test day.
+    told : str
+        The run in words for a reader; as it is keyed where nothing is said.
     """
 
     rig: str
     campaign: str
     run: str
     date: date
+    told: str = ""
+
+    @property
+    def where(self) -> str:
+        """The run as a reader is told of it."""
+        return self.told or self.run
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +208,7 @@ class Instrument:
         """
         raw = np.asarray(indicated, dtype=np.float64)
         if not raw.size:
-            raise MethodError(occasion.run, f"no reading of {self.name} for {key}; type at least one")
+            raise MethodError(occasion.where, f"no reading of {self.name} for {key}; type at least one")
         values = self.corrected(raw)
         parts = list(self.parts(occasion, trials))
         total = self.true_trials(raw, occasion, trials).mean(axis=0)
@@ -260,7 +268,7 @@ class Instrument:
                 f"{values.size} readings of {self.name} without a stated repeatability; add "
                 f"`repeatability:` to the instrument's errors, or take at least {FEWEST_READINGS} readings"
             )
-            raise MethodError(occasion.run, message)
+            raise MethodError(occasion.where, message)
         return float(values.std(ddof=1))
 
     def _remarks(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
@@ -276,16 +284,14 @@ class Instrument:
         ratio = float(values.var(ddof=1)) / stated
         if special.chdtrc(values.size - 1, (values.size - 1) * ratio) >= CONTRADICTED:
             return ()
-        sentence = (
-            f"readings of {key} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
-        )
-        return (Remark("repeatability_contradicted", occasion.run, sentence),)
+        sentence = f"readings of {_spoken(key)} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
+        return (Remark("repeatability_contradicted", occasion.where, sentence),)
 
     def _alike(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
         if np.ptp(values) or self._states("resolution"):
             return ()
-        sentence = f"readings of {key} are all alike and {self.name} states no resolution: their scatter counts nothing"
-        return (Remark("readings_alike", occasion.run, sentence),)
+        sentence = f"readings of {_spoken(key)} are all alike and {self.name} states no resolution: their scatter counts nothing"
+        return (Remark("readings_alike", occasion.where, sentence),)
 
     def _bow(self, true: FloatArray) -> FloatArray:
         """Return the bow of a linearity error, 1 in the middle of the range and 0 at both ends, shape (n,)."""
@@ -355,3 +361,8 @@ class Instrument:
         if per == "session":
             return f"session:{occasion.date.isoformat()}"
         return f"run:{occasion.campaign}/{occasion.run}"
+
+
+def _spoken(key: str) -> str:
+    """Return the key of a set of readings in words: ``mass.bell`` is the mass of the bell."""
+    return key.replace(".", " of the ").replace("_", " ")

@@ -65,7 +65,7 @@ def _curve_chart(name: str, axis: str, words: str, groups: dict[Group, list[Redu
     coverage = f"{bench.lab.coverage:.0%}".replace("%", " %")
     return Chart(
         name=f"{name}_vs_{axis}",
-        title=f"{term(name).title} against {term(axis).title.lower()}",
+        title=f"{term(name).title} against {term(axis).spoken}",
         caption=f"{words} Band: {coverage} coverage interval of the sample's mean curve; points: settled steps.",
         x=Axis.of(axis),
         y=Axis.of(name),
