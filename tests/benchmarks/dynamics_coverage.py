@@ -3,7 +3,7 @@
     PYTHONPATH=tests:analysis python -m benchmarks.dynamics_coverage --benches 1000
 
 Each bench has its own rig, its own motor and drive, and two samples about that motor. Each sample's winding is measured,
-it runs without load, its throttle steps to and fro, it soaks in heat for three and a half to six slow time constants,
+it runs without load, its throttle steps to and fro, it soaks in heat for a little more than three to six slow time constants,
 and it is shaken with three trial masses. Typed readings and logs go through the campaign's methods as a lab's would.
 Switching loss and saturation, which no test measures, are drawn from the range that the method states for them.
 """
@@ -47,7 +47,7 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95, family: tup
     rng = np.random.default_rng([seed, 79])
     bench = _drawn(seed, rng)
     soak = SoakPlan(
-        power=float(rng.uniform(90, 200)), duration=float(rng.uniform(3.5, 6) * bench.model.soak[3]), interval=1.0
+        power=float(rng.uniform(90, 200)), duration=float(rng.uniform(3.1, 6) * bench.model.soak[3]), interval=1.0
     )
     ambient = float(rng.uniform(15, 30))
     logs: dict[str, Recording] = {}

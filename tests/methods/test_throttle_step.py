@@ -172,6 +172,15 @@ def test_a_plateau_of_current_is_named() -> None:
     assert "current_limited" in codes(reduce_run(replace(run, others={"current": bound})))
 
 
+def test_telemetry_slower_than_the_log_is_named() -> None:
+    run = a_run(0.002, noise=0.001)
+    every_fifth = np.repeat(run.speed[::5], 5)[: run.time.size]
+    assert "speed_held" not in codes(reduce_run(run))
+    slow = reduce_run(replace(run, speed=every_fifth))
+    sentence = next(r.message for r in slow.remarks if r.code == "speed_held")
+    assert float(sentence.split("over ")[1].split()[0]) == pytest.approx(5, abs=0.5)
+
+
 def test_a_lost_commutation_is_left_out() -> None:
     run = a_run(noise=0.001)
     speed, current = run.speed.copy(), np.where(run.throttle > 0.5, 20.0, 4.0)

@@ -37,6 +37,9 @@ PLATEAU: Final = 0.97
 PLATEAU_SHARE: Final = 0.5
 """Share of the response that a plateau of current must last to be a limit."""
 
+HELD: Final = 1.5
+"""Rows over which a speed that changes is repeated, from which its telemetry is slower than the log."""
+
 _FEWEST: Final = 4
 
 
@@ -79,6 +82,16 @@ def limited(run: StepRun, fit: StepFit) -> bool:
     return bool(np.mean(current >= PLATEAU * current.max()) >= PLATEAU_SHARE)
 
 
+def held_rows(run: StepRun, fit: StepFit) -> float:
+    """Return over how many rows a reading is repeated while the speed changes; 1 for a fresh one each row."""
+    begin = fit.step.command + fit.dead_time
+    rows = (run.time >= begin) & (run.time <= begin + 1.5 * fit.time_constant)
+    speed = run.speed[rows]
+    if speed.size < _FEWEST:
+        return 1.0
+    return (speed.size - 1) / max(int(np.count_nonzero(np.diff(speed))), 1)
+
+
 def damping(overshoot: float) -> float:
     """Return the damping ratio of a second-order response by its overshoot.
 
@@ -101,6 +114,13 @@ def remarks_of(run: StepRun, left_out: Sequence[tuple[Step, str]], fits: Sequenc
             "sets the pace, and the time constant is that of the limit"
         )
         yield Remark("current_limited", where, sentence)
+    held = float(np.median([held_rows(run, fit) for fit in fits])) if fits else 1.0
+    if held > HELD:
+        sentence = (
+            f"the speed stands still over {held:.1f} rows at a time while it changes: the telemetry is slower than the "
+            f"log, and up to {1e3 * held * run.frame:.1f} ms of the dead time may be its own"
+        )
+        yield Remark("speed_held", where, sentence)
     swinging = [fit.overshoot for fit in fits if fit.overshoot > LARGEST_OVERSHOOT / 2]
     if swinging:
         largest = max(swinging)
