@@ -227,6 +227,13 @@ def test_without_a_limit_there_is_no_continuous_current(bench: Bench) -> None:
     assert "limit_far_away" in codes(reduced(a_run(bench, limit=220.0)))
 
 
+def test_a_drive_whose_resistance_is_not_stated_is_named(bench: Bench) -> None:
+    known, unknown = reduced(a_run(bench)), reduced(replace(a_run(bench), on_resistance=0.0))
+    assert "on_resistance_missing" in codes(unknown)
+    assert value(unknown, "thermal_resistance") < value(known, "thermal_resistance")
+    assert value(unknown, "thermal_resistance") == pytest.approx(value(known, "thermal_resistance"), rel=0.02)
+
+
 def test_a_load_that_is_not_held_is_named(bench: Bench) -> None:
     run = a_run(bench)
     speed = run.channels["speed"] * (1 + 0.06 * np.sin(run.time / 40))

@@ -82,6 +82,12 @@ def remarks_of(run: SoakRun, log: Binned, nodes: Nodes, fault: str) -> Iterator[
         yield Remark(
             "load_not_held", where, f"the speed wanders by {wander:.1%}, and with it the air that cools the motor"
         )
+    if not run.on_resistance:
+        sentence = (
+            "the drive's `on_resistance:` is not stated and counts as zero: the winding's current comes out a little "
+            "too large, and the thermal resistance a little too small"
+        )
+        yield Remark("on_resistance_missing", where, sentence)
     if nodes.count == 1 and not fault:
         sentence = "one thermal node describes the run as well as two: winding and body warm together, or one is missed"
         yield Remark("one_node", where, sentence)
