@@ -284,13 +284,15 @@ class Instrument:
         ratio = float(values.var(ddof=1)) / stated
         if special.chdtrc(values.size - 1, (values.size - 1) * ratio) >= CONTRADICTED:
             return ()
-        sentence = f"readings of {_spoken(key)} scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
+        much = f"scatter {ratio**0.5:.1f} times as much as the stated repeatability of {self.name}"
+        sentence = f"readings of {_spoken(key)} {much}"
         return (Remark("repeatability_contradicted", occasion.where, sentence),)
 
     def _alike(self, values: FloatArray, occasion: Occasion, key: str) -> tuple[Remark, ...]:
         if np.ptp(values) or self._states("resolution"):
             return ()
-        sentence = f"readings of {_spoken(key)} are all alike and {self.name} states no resolution: their scatter counts nothing"
+        why = f"{self.name} states no resolution: their scatter counts nothing"
+        sentence = f"readings of {_spoken(key)} are all alike and {why}"
         return (Remark("readings_alike", occasion.where, sentence),)
 
     def _bow(self, true: FloatArray) -> FloatArray:
