@@ -212,7 +212,7 @@ def view(
 
 @app.command(epilog='Example: papermill "$(benchproof notebook motor)" out.ipynb -f campaign.yaml')
 def notebook(
-    kind: Annotated[str, typer.Argument(help="Kind of campaign: motor.")],
+    kind: Annotated[str, typer.Argument(help="Kind of campaign: motor or comparison.")],
     as_json: AsJson = False,
 ) -> None:
     """Print where the installed notebook of a kind lies."""

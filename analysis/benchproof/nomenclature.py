@@ -7,6 +7,7 @@ Inside the library everything is SI; ``Term.from_si`` is the one way out.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -335,3 +336,18 @@ def term(name: str) -> Term:
         If the nomenclature has no such quantity.
     """
     return QUANTITIES[name]
+
+
+def unit_text(unit: str) -> str:
+    """Return a unit of the contract's spelling as print has it.
+
+    Examples
+    --------
+    >>> unit_text("kg*m**2"), unit_text("N*m/W**0.5"), unit_text("degC"), unit_text("mohm"), unit_text("1")
+    ('kg·m²', 'N·m/√W', '°C', 'mΩ', '')
+    """
+    if unit == "1":
+        return ""
+    text = re.sub(r"(\w+)\*\*0\.5", r"√\1", unit)
+    text = re.sub(r"\*\*(\d)", lambda power: "⁰¹²³⁴⁵⁶⁷⁸⁹"[int(power[1])], text)
+    return text.replace("*", "·").replace("degC", "°C").replace("ohm", "Ω")

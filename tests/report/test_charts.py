@@ -7,7 +7,8 @@ import re
 
 import pytest
 
-from benchproof.notebooks.drawing import SAMPLE_STROKES, strokes, svg, unit_text
+from benchproof.nomenclature import unit_text
+from benchproof.notebooks.drawing import SAMPLE_STROKES, strokes, svg
 from benchproof.report.charts import MOST_ROWS, chart_view
 from benchproof.report.collect import DrawnChart, collect
 from benchproof.report.drawings import inert_drawing

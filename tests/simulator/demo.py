@@ -57,7 +57,8 @@ class Run:
 class Story:
     """One campaign of the demo: the model's true mean, its spread, its runs, its logger.
 
-    ``draw`` names the draw of the samples, where the first one did not tell the story.
+    ``draw`` names the draw of the samples, where the first one did not tell the story; ``words`` is its campaign file,
+    where that is not among the first ones.
     """
 
     campaign: str
@@ -69,6 +70,7 @@ class Story:
     weighed: str
     photos: Mapping[str, str]
     draw: tuple[str, ...] = ()
+    words: str = ""
 
 
 def motor(kv: float, copper: float, drag: float, mass: float, bell: float, **more: Any) -> Motor:
@@ -198,8 +200,14 @@ def files() -> dict[str, bytes]:
     found = {"lab.yaml": LAB.encode(), f"rigs/{made.name}/rig.yaml": RIG.encode()}
     found |= _calibrations(made)
     for story in STORIES:
-        found |= _campaign(bench_of(story, made), story)
-    return found
+        found |= campaign_files(bench_of(story, made), story)
+    return found | _more(made)
+
+
+def _more(made: Rig) -> dict[str, bytes]:
+    from simulator.demo_more import more_files  # it builds on this module
+
+    return more_files(made)
 
 
 def _calibrations(made: Rig) -> dict[str, bytes]:
@@ -218,8 +226,8 @@ def _calibrations(made: Rig) -> dict[str, bytes]:
     return found
 
 
-def _campaign(bench: Bench, story: Story) -> dict[str, bytes]:
-    """Files of one campaign: its parameter file, logs and pictures."""
+def campaign_files(bench: Bench, story: Story) -> dict[str, bytes]:
+    """Return the files of one campaign: its parameter file, logs and pictures."""
     logs, words = {}, {}
     layout = layout_of(story, bench.rig)
     for run in story.runs:
@@ -239,7 +247,7 @@ def _campaign(bench: Bench, story: Story) -> dict[str, bytes]:
     more, recordings = words_and_logs(bench, story.campaign)
     words |= more
     logs |= {f"{story.campaign}/raw/{name}.csv": text.encode() for name, text in recordings.items()}
-    text = CAMPAIGNS[story.campaign]
+    text = story.words or CAMPAIGNS[story.campaign]
     for key, value in words.items():
         text = text.replace(f"@{key}@", value)
     pictures = {f"{story.campaign}/photos/{name}": picture(name, what) for name, what in story.photos.items()}
@@ -248,7 +256,7 @@ def _campaign(bench: Bench, story: Story) -> dict[str, bytes]:
 
 def layout_of(story: Story, made: Rig) -> Mapping[str, Mapping[str, Any]]:
     """Return the log layout of a campaign: its own where it states one, else the rig's."""
-    tests = yaml.safe_load(re.sub("@[a-zA-Z0-9_]+@", "0", CAMPAIGNS[story.campaign]))["tests"]
+    tests = yaml.safe_load(re.sub("@[a-zA-Z0-9_]+@", "0", story.words or CAMPAIGNS[story.campaign]))["tests"]
     own = [test["layout"] for test in tests if "layout" in test]
     return own[0] if own else made.description["logs"]["thrust_sweep"]
 

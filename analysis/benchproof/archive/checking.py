@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchproof.archive.outcome import Outcome
 from benchproof.campaign.check import check_campaign
+from benchproof.campaign.checked import Checked
 from benchproof.errors import BenchproofError, unforeseen
 from benchproof.methods import built_tests, known_choices
 from benchproof.rig.build import build_instrument
@@ -14,7 +15,6 @@ from benchproof.rig.build import build_instrument
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from benchproof.campaign.check import Checked
     from benchproof.campaign.workspace import Workspace
 
 
@@ -60,7 +60,8 @@ def check_all(workspace: Workspace, names: Sequence[str]) -> tuple[Judgement, ..
 def _judged(workspace: Workspace, name: str) -> Judgement:
     try:
         checked = check_campaign(workspace, name, built_tests=built_tests(), known_choices=known_choices())
-        _fit_calibrations(checked)
+        for each in (checked,) if isinstance(checked, Checked) else checked.members:
+            _fit_calibrations(each)
         return Judgement(name, (), tuple(f"{r.where}: {r.message}" for r in checked.remarks))
     except BenchproofError as error:
         return Judgement(name, tuple(str(error).splitlines()))

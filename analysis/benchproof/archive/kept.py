@@ -6,10 +6,11 @@ import hashlib
 import json
 import secrets
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
-from benchproof.findings.stored import unpacked
+from benchproof.findings.stored import unpacked, without_trials
 from benchproof.report.collect import results_of
 
 if TYPE_CHECKING:
@@ -59,6 +60,20 @@ class Kept:
         results = results_of(self.notebook(campaign))
         return unpacked(results["quantities"], self._record(campaign, "trials"))
 
+    def values(self, campaign: str) -> tuple[Figure, ...]:
+        """Return a campaign's figures with their values alone; read once a process.
+
+        Raises
+        ------
+        InputError
+            If none are kept.
+        """
+        try:
+            stamp = self._path(campaign, "notebook").stat().st_mtime_ns
+        except OSError:
+            stamp = 0
+        return _values(self, campaign, stamp)
+
     def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: str) -> None:
         """Keep a run in place of the campaign's earlier one; a killed build leaves the earlier one whole, or none."""
         self.folder.mkdir(parents=True, exist_ok=True)
@@ -100,6 +115,11 @@ class Kept:
 
     def _path(self, campaign: str, what: str) -> Path:
         return self.folder / f"{campaign}.{what}.json"
+
+
+@lru_cache(maxsize=1024)
+def _values(kept: Kept, campaign: str, stamp: int) -> tuple[Figure, ...]:
+    return without_trials(results_of(kept.notebook(campaign))["quantities"])
 
 
 _KEPT: Final = ("notebook", "trials")

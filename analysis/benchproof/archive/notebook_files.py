@@ -6,7 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-NOTEBOOKS: Final = ("motor",)
+NOTEBOOKS: Final = ("motor", "comparison")
 """Kinds of campaign that have a notebook."""
 
 

@@ -17,13 +17,13 @@ from benchproof.archive.kept import Kept
 from benchproof.archive.manifest import Digests
 from benchproof.archive.running import TIME_LIMIT, Kernels, Run, execute
 from benchproof.archive.scratch import scratch_workspace
-from benchproof.archive.second_pass import referred_to, second_pass
+from benchproof.archive.second_pass import looked_at, second_pass
 from benchproof.archive.staleness import run_key, software
 from benchproof.archive.warm import why_not_warm
 from benchproof.campaign.check import check_campaign
 from benchproof.campaign.workspace import LAB, Workspace
 from benchproof.errors import BenchproofError, Fault, InputError, RequestError, unforeseen
-from benchproof.methods import built_tests, known_choices, registry
+from benchproof.methods import built_tests, known_choices
 from benchproof.report.collect import results_of
 from benchproof.report.page import index_row
 from benchproof.report.site import assemble_report
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from benchproof.archive.manifest import Stamp
-    from benchproof.campaign.check import Checked
-    from benchproof.report.collect import Collected
+    from benchproof.campaign.checked import Checked, CheckedComparison
+    from benchproof.report.collect import Collected, CollectedComparison
     from benchproof.report.views import IndexRow
 
 
@@ -136,8 +136,7 @@ def run_step(place: Place, name: str) -> First:
         inputs = {file: digests.of(file) for file in checked.files()}
         key = run_key(inputs, checked.values)
         state = _notebook(place, checked, inputs, key)
-        known = frozenset(place.workspace.campaign_names())
-        others = referred_to(checked.campaign, known) - {name}
+        others = looked_at(place.workspace, checked.campaign) - {name}
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
         return First(name, "failed", problems=problems_of(name, error), note=why_not_warm())
     return First(name, state, key, tuple(sorted(others)), digests.stamps, note=why_not_warm())
@@ -157,7 +156,7 @@ def assemble_step(place: Place, name: str, target: str) -> Second:
     return Second(name, len(collected.results.warnings), index_row(collected))
 
 
-def _assembled(place: Place, name: str, folder: Path) -> Collected:
+def _assembled(place: Place, name: str, folder: Path) -> Collected | CollectedComparison:
     checked = _checked(place, name)
     inside = f"{checked.folder}/"
     declared = [path.removeprefix(inside) for path in checked.files() if path.startswith(inside)]
@@ -169,6 +168,7 @@ def _assembled(place: Place, name: str, folder: Path) -> Collected:
         declared,
         preview=True,
         claims=addition.claims,
+        compare=addition.compare,
     )
 
 
@@ -199,18 +199,19 @@ def _refuse_strangers(place: Place) -> None:
         raise RequestError(message)
 
 
-def _checked(place: Place, name: str) -> Checked:
+def _checked(place: Place, name: str) -> Checked | CheckedComparison:
     """Return the campaign's files, judged; its logs are judged where they are read, in the notebook."""
     return check_campaign(place.workspace, name, built_tests=built_tests(), known_choices=known_choices(), logs=False)
 
 
-def _notebook(place: Place, checked: Checked, inputs: Mapping[str, str], key: str) -> Literal["built", "unchanged"]:
+def _notebook(
+    place: Place, checked: Checked | CheckedComparison, inputs: Mapping[str, str], key: str
+) -> Literal["built", "unchanged"]:
     """Keep a campaign's executed notebook: the earlier one where nothing it depends on has changed."""
     name = checked.campaign.campaign
     if place.kept.whole(name, key):
         return "unchanged"
-    present = frozenset(test.test for test in checked.campaign.tests if test.exclude is None)
-    run = Run(name, checked.campaign.kind, checked.values, present & set(registry()), place.kernels, place.limit)
+    run = Run(name, checked.campaign.kind, checked.values, checked.sections, place.kernels, place.limit)
     failed = place.build / "failed"
     with scratch_workspace(Path(place.root), place.build / "scratch", inputs) as scratch:
         done = execute(run, scratch, failed)

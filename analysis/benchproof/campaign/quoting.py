@@ -21,6 +21,7 @@ KEYS: Final = (
     "sample",
     "part",
     "than",
+    "of",
     *OPERATING_POINTS,
     "step",
     "rate",
@@ -56,6 +57,8 @@ class Quote:
         Part, for a mass.
     than : str or None
         Another campaign to compare with.
+    of : str or None
+        The campaign it is a figure of, in a comparison.
     at : Mapping of str to str
         Operating point as written.
     """
@@ -64,6 +67,7 @@ class Quote:
     sample: str | None = None
     part: str | None = None
     than: str | None = None
+    of: str | None = None
     at: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -130,7 +134,7 @@ def _quote(inside: str) -> Quote | tuple[str, str]:
         if key in given:
             return "each key once", f"Delete one {key}=."
         given[key] = value
-    own = {key: given.pop(key, None) for key in ("sample", "part", "than")}
+    own = {key: given.pop(key, None) for key in ("sample", "part", "than", "of")}
     return Quote(name, **own, at=MappingProxyType(given))
 
 

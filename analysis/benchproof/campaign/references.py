@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any, Final
 
-from pydantic_core import PydanticCustomError
-
-from benchproof.campaign.models.campaign import LABELLED
-from benchproof.campaign.models.lab import POINT_DIMENSIONS
 from benchproof.campaign.models.layout import NEEDED_CHANNELS, channel_measures, layout_problems
-from benchproof.campaign.quoting import Quote
 from benchproof.campaign.units import (
     Measured,
-    UnitError,
     a,
     nearest,
-    quantity_dimension,
-    read_measured,
     shortened,
     spellings,
 )
@@ -25,15 +16,11 @@ from benchproof.campaign.yaml import written
 from benchproof.errors import Fault
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping
 
-    from benchproof.campaign.check import Checked
-    from benchproof.campaign.models.campaign import Campaign
+    from benchproof.campaign.checked import Checked
     from benchproof.campaign.models.layout import LogLayout
     from benchproof.campaign.yaml import Places, Step
-
-_QUANTITY: Final = re.compile(r"[+-]?[.0-9]+([eE][+-]?[0-9]+)? *([^-0-9.]|$)")
-"""What was meant as a value with its unit, and not as the name of a campaign."""
 
 FEWEST_READINGS: Final = 4
 """Readings that carry their own scatter, where no repeatability is stated."""
@@ -64,7 +51,7 @@ def reference_faults(
     """Yield a fault for everything named that is not there."""
     campaign, rig = checked.campaign, checked.rig
     if campaign.drive is not None and campaign.drive not in rig.drives:
-        yield _absent(places, ("drive",), campaign.drive, tuple(rig.drives), "drive of the rig")
+        yield absent(places, ("drive",), campaign.drive, tuple(rig.drives), "drive of the rig")
     for position, test in enumerate(campaign.tests):
         path: tuple[Step, ...] = ("tests", position)
         for kind, known, extra in (
@@ -73,14 +60,15 @@ def reference_faults(
         ):
             name = getattr(test, kind, None)
             if name is not None and name not in (*known, *extra):
-                yield _absent(places, (*path, kind), name, tuple(known), f"{kind} of the rig")
+                yield absent(places, (*path, kind), name, tuple(known), f"{kind} of the rig")
         yield from _layout_faults(checked, test, path, places)
         yield from _instrument_faults(checked, test, path, places)
     for name, value in campaign.choices.items():
         yield from _choice_faults(name, str(value), known_choices, places)
 
 
-def _absent(places: Places, path: tuple[Step, ...], found: str, known: tuple[str, ...], what: str) -> Fault:
+def absent(places: Places, path: tuple[Step, ...], found: str, known: tuple[str, ...], what: str) -> Fault:
+    """Return the fault of a name that is not there, with the nearest that is."""
     near = nearest(found, known)
     expected = f"{a(what)}: {', '.join(known) or 'none is declared'}"
     remedy = f"Write {near}." if near else "Name one that is there, or declare it."
@@ -90,7 +78,7 @@ def _absent(places: Places, path: tuple[Step, ...], found: str, known: tuple[str
 def _choice_faults(name: str, value: str, known: Mapping[str, Callable[[str], str]], places: Places) -> Iterator[Fault]:
     path = ("choices", name)
     if name not in known:
-        yield _absent(places, path, name, tuple(known), "choice")
+        yield absent(places, path, name, tuple(known), "choice")
     elif expected := known[name](value):
         yield Fault(
             places.file,
@@ -202,9 +190,9 @@ def _named_faults(
     for key, named in test.instruments.items():
         inside = (*path, "instruments", key)
         if key not in keys:
-            yield _absent(places, inside, key, tuple(keys), f"reading of this {test.test}")
+            yield absent(places, inside, key, tuple(keys), f"reading of this {test.test}")
         elif named not in _able(checked, keys[key]):
-            yield _absent(places, inside, named, _able(checked, keys[key]), f"instrument that measures {keys[key]}")
+            yield absent(places, inside, named, _able(checked, keys[key]), f"instrument that measures {keys[key]}")
 
 
 def _calibration_faults(
@@ -245,67 +233,3 @@ def _repeat_faults(checked: Checked, test: Any, path: tuple[Step, ...], places: 
         remedy = f'Add {{repeatability: "…"}} to the errors of {name}{more}.'
         inside = (*path, key)
         yield Fault(places.file, written(inside), found, expected, remedy, places.line(inside))
-
-
-def claim_faults(
-    campaign: Campaign, pieces: Sequence[str | Quote], places: Places, campaigns: Sequence[str]
-) -> Iterator[Fault]:
-    """Yield a fault for every claim and quote against something that is not there."""
-    for piece in pieces:
-        if isinstance(piece, Quote) and piece.than is not None and piece.than not in (*campaigns, "label"):
-            yield _absent(places, ("text",), piece.than, tuple(campaigns), "campaign")
-    stated = _stated_on_label(campaign)
-    for position, claim in enumerate(campaign.claims):
-        path = ("claims", position, "than")
-        if claim.than == "label" and LABELLED.get(claim.quantity) not in stated:
-            found = f"label, which states no {LABELLED.get(claim.quantity, claim.quantity)}"
-            expected = "a label that states it"
-            remedy = "Add it to label: of the specimen, or compare with a campaign or a value."
-            yield Fault(places.file, written(path), found, expected, remedy, places.line(path))
-        if claim.than == "label" or claim.than in campaigns:
-            continue
-        try:
-            read_measured(claim.than, quantity_dimension(claim.quantity))
-        except UnitError as error:
-            if _QUANTITY.match(claim.than):
-                line = places.line(path)
-                yield Fault(places.file, written(path), error.found, error.expected, error.remedy, line)
-            else:
-                known = ("label", *campaigns)
-                yield _absent(places, path, claim.than, known, "campaign, label, or a value with its unit")
-
-
-def _stated_on_label(campaign: Campaign) -> frozenset[str]:
-    """Return what the seller's label states."""
-    label = campaign.specimen.label if campaign.specimen else None
-    if label is None:
-        return frozenset()
-    return frozenset(name for name in type(label).model_fields if getattr(label, name) is not None)
-
-
-def quote_faults(checked: Checked, pieces: Sequence[str | Quote], places: Places) -> Iterator[Fault]:
-    """Yield a fault for every quote of a sample or operating point that is not there."""
-    specimen = checked.campaign.specimen
-    samples = tuple(sample.id for sample in specimen.samples) if specimen else ()
-    for quote in (piece for piece in pieces if isinstance(piece, Quote)):
-        if quote.sample is not None and quote.sample not in samples:
-            yield _absent(places, ("text",), quote.sample, samples, "sample of the specimen")
-        for key, text in quote.at.items():
-            if key in POINT_DIMENSIONS:
-                yield from _point_faults(checked, key, text, places)
-
-
-def _point_faults(checked: Checked, key: str, text: str, places: Places) -> Iterator[Fault]:
-    points = checked.lab.operating_points
-    known = tuple(point.text for point in getattr(points, key))
-    try:
-        spelt = points.spelt(key, text)
-    except PydanticCustomError as error:
-        for problem in (error.context or {})["problems"]:
-            yield Fault(places.file, "text", problem.found, problem.expected, problem.remedy, places.line(("text",)))
-        return
-    if spelt is not None and spelt != text:
-        place = places.line(("text",))
-        yield Fault(places.file, "text", f'"{text}"', f'"{spelt}", as the lab spells it', f"Write {spelt}.", place)
-    if spelt is None:
-        yield _absent(places, ("text",), text, known, f"{key} that the lab quotes")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, Final
 
+from benchproof.findings.comparison_results import comparison_in_order
 from benchproof.nomenclature import OPERATING_POINTS, term
 
 if TYPE_CHECKING:
@@ -14,8 +15,20 @@ if TYPE_CHECKING:
     from benchproof.methods.method import Method
     from benchproof.methods.records import Chart, Figure, Series
 
-_TOP: Final = ("schema", "campaign", "methods", "software", "inputs", "quantities", "curves", "claims", "warnings")
+_TOP: Final = (
+    "schema",
+    "campaign",
+    "methods",
+    "software",
+    "inputs",
+    "quantities",
+    "curves",
+    "comparison",
+    "claims",
+    "warnings",
+)
 _ENTRY: Final = (
+    "campaign",
     "name",
     "at",
     "sample",
@@ -85,6 +98,9 @@ def in_order(record: Mapping[str, Any]) -> dict[str, Any]:
     ordered["inputs"] = dict(sorted(ordered.get("inputs", {}).items(), key=lambda item: _input_place(item[0])))
     ordered["quantities"] = [_entry_in_order(each) for each in ordered.get("quantities", ())]
     ordered["curves"] = [_keyed(each, ("name", "sample", "file")) for each in ordered.get("curves", ())]
+    if "comparison" in ordered:
+        ordered["comparison"] = comparison_in_order(ordered["comparison"])
+    ordered["claims"] = [_keyed(each, ("say", "verdict", "probability")) for each in ordered.get("claims", ())]
     ordered["warnings"] = [_keyed(each, ("code", "where", "message")) for each in ordered.get("warnings", ())]
     return ordered
 

@@ -15,7 +15,7 @@ from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Quantity, combine, mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from benchproof.trials.engine import Trials
 
@@ -34,7 +34,9 @@ MOST_DEGREES: Final = 240.0
 ONE_SAMPLE: Final = "one_sample"
 
 
-def with_model(figures: Iterable[Figure], campaign: str, trials: Trials) -> tuple[Figure, ...]:
+def with_model(
+    figures: Iterable[Figure], campaign: str, trials: Trials, *, golden: Collection[str] = ()
+) -> tuple[Figure, ...]:
     """Return the figures of the samples, each group followed by that of the model.
 
     Parameters
@@ -45,6 +47,8 @@ def with_model(figures: Iterable[Figure], campaign: str, trials: Trials) -> tupl
         Names the spread of its samples as a source of error.
     trials : Trials
         The laboratory's trials.
+    golden : collection of str
+        Pieces of an earlier batch, which do not count for the model here.
 
     Returns
     -------
@@ -54,7 +58,11 @@ def with_model(figures: Iterable[Figure], campaign: str, trials: Trials) -> tupl
     groups: dict[object, list[Figure]] = {}
     for figure in figures:
         groups.setdefault(figure.key, []).append(figure)
-    return tuple(figure for group in groups.values() for figure in (*group, _model(group, campaign, trials)))
+    return tuple(
+        figure
+        for group in groups.values()
+        for figure in (*group, _model([f for f in group if f.sample not in golden] or group, campaign, trials))
+    )
 
 
 def _model(group: Sequence[Figure], campaign: str, trials: Trials) -> Figure:

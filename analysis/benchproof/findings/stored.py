@@ -86,3 +86,18 @@ def _figure(each: Mapping[str, Any], row: tuple[Any, float] | None) -> Figure:
         value = each["value"] * term(each["name"]).si_per_unit
         quantity = Quantity(value, value + scale * deviations.astype(np.float64))
     return Figure(each["name"], each["at"], each["sample"], quantity, each["method"], tuple(each["flags"]))
+
+
+def without_trials(quantities: Sequence[Mapping[str, Any]]) -> tuple[Figure, ...]:
+    """Return the figures of results.json with their values alone."""
+    return tuple(
+        Figure(
+            each["name"],
+            each["at"],
+            each["sample"],
+            None if each["value"] is None else Quantity.exact(each["value"] * term(each["name"]).si_per_unit, 1),
+            each["method"],
+            tuple(each["flags"]),
+        )
+        for each in quantities
+    )

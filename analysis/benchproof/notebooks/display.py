@@ -42,8 +42,8 @@ class Shown:
         return self.text
 
 
-def shown_chart(chart: Chart, section: str, samples: Sequence[str]) -> Shown:
-    """Return a chart ready to show; a sample keeps its colour by its place among all samples."""
+def shown_chart(chart: Chart, section: str, samples: Sequence[str], *, keyed: str = "sample") -> Shown:
+    """Return a chart ready to show; a sample (in a comparison: a model) keeps its colour by its place among all."""
     record = {
         "section": section,
         "name": chart.name,
@@ -53,6 +53,7 @@ def shown_chart(chart: Chart, section: str, samples: Sequence[str]) -> Shown:
         "y": _axis(chart.y),
         "samples": list(samples),
         "series": [_series(chart, series) for series in chart.series],
+        **({"keyed": keyed} if keyed != "sample" else {}),
     }
     return Shown("chart", record, f"{chart.title}. {chart.caption}")
 

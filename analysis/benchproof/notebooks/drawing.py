@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import io
 import math
-import re
 import warnings
 from dataclasses import dataclass
 from itertools import cycle, islice
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.nomenclature import QUANTITIES
+from benchproof.nomenclature import QUANTITIES, unit_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -123,21 +122,6 @@ def strokes(chart: Mapping[str, Any]) -> dict[str | None, Stroke]:
     ]
     order = list(dict.fromkeys(named))
     return {None: MODEL_STROKE, **dict(zip(order, islice(cycle(SAMPLE_STROKES), len(order)), strict=True))}
-
-
-def unit_text(unit: str) -> str:
-    """Return a unit of the contract's spelling as print has it.
-
-    Examples
-    --------
-    >>> unit_text("kg*m**2"), unit_text("N*m/W**0.5"), unit_text("degC"), unit_text("mohm"), unit_text("1")
-    ('kg·m²', 'N·m/√W', '°C', 'mΩ', '')
-    """
-    if unit == "1":
-        return ""
-    text = re.sub(r"(\w+)\*\*0\.5", r"√\1", unit)
-    text = re.sub(r"\*\*(\d)", lambda power: "⁰¹²³⁴⁵⁶⁷⁸⁹"[int(power[1])], text)
-    return text.replace("*", "·").replace("degC", "°C").replace("ohm", "Ω")
 
 
 def axis_title(axis: Mapping[str, Any]) -> str:

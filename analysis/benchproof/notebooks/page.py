@@ -10,7 +10,7 @@ from benchproof.campaign.plain import plain
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from benchproof.campaign.check import Checked
+    from benchproof.campaign.checked import Checked
 
 HEADLINE: Final = ("mass", "thrust", "thrust_per_power")
 """The figures a reader with three minutes wants, where nothing else is asked for."""

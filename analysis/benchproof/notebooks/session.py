@@ -16,17 +16,23 @@ from typing import TYPE_CHECKING, Any, Final
 from IPython.display import display
 
 from benchproof.campaign.check import check_parameters
+from benchproof.campaign.checked import Checked
 from benchproof.campaign.models.base import required
 from benchproof.campaign.workspace import Workspace
 from benchproof.errors import Fault, InputError
 from benchproof.findings.budget import budget_table, worth_a_budget
+from benchproof.findings.differences import as_figured
+from benchproof.findings.entrants import Entrant
+from benchproof.findings.labels import label_table
 from benchproof.findings.results import results
 from benchproof.findings.samples import with_model
 from benchproof.findings.stored import packed
+from benchproof.findings.use import fits, use_table
 from benchproof.methods import built_tests, known_choices, registry
 from benchproof.methods.bench import Bench
 from benchproof.methods.session_checks import check_remarks
 from benchproof.notebooks.display import Shown, shown_chart, shown_method, shown_table
+from benchproof.notebooks.hovering import Hovering
 from benchproof.notebooks.losses import LossSection
 from benchproof.notebooks.page import page_record
 from benchproof.notebooks.tables import figures_table
@@ -36,7 +42,6 @@ from benchproof.trials.threads import single_threaded
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from benchproof.campaign.check import Checked
     from benchproof.errors import Remark
     from benchproof.methods import MethodModule
     from benchproof.methods.method import Method
@@ -56,6 +61,7 @@ PARAMETERS: Final = (
     "reply",
     "text",
     "campaigns",
+    "airframes",
 )
 """The top-level keys of a campaign file, which are the variables of the parameters cell."""
 
@@ -84,11 +90,24 @@ def open_bench(namespace: Mapping[str, Any]) -> OpenBench:
     InputError
         If a parameter is misspelt or wrong, or the workspace lacks what the campaign names.
     """
-    _refuse_unknown(namespace)
-    parameters = {name: namespace[name] for name in PARAMETERS if namespace.get(name) is not None}
     workspace = Workspace.find(Path.cwd())
-    checked = check_parameters(workspace, parameters, built_tests=built_tests(), known_choices=known_choices())
+    checked = check_parameters(workspace, given(namespace), built_tests=built_tests(), known_choices=known_choices())
+    if not isinstance(checked, Checked):
+        remedy = "Run it with the notebook of its kind."
+        raise InputError(Fault("parameters", "kind", checked.campaign.kind, "motor", remedy))
     return OpenBench(workspace, checked)
+
+
+def given(namespace: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the parameters a notebook was given.
+
+    Raises
+    ------
+    InputError
+        If one is misspelt.
+    """
+    _refuse_unknown(namespace)
+    return {name: namespace[name] for name in PARAMETERS if namespace.get(name) is not None}
 
 
 def _refuse_unknown(namespace: Mapping[str, Any]) -> None:
@@ -161,7 +180,23 @@ class OpenBench:
     def figures(self) -> tuple[Figure, ...]:
         """Every figure: each sample's, then the model's."""
         found = [figure for section in self.sections() for figure in section.reduction.figures]
-        return with_model(found, self.bench.campaign.campaign, self.bench.trials)
+        return with_model(found, self.bench.campaign.campaign, self.bench.trials, golden=self.entrant_of(()).golden)
+
+    def entrant_of(self, figures: tuple[Figure, ...]) -> Entrant:
+        """Return the campaign as findings across figures see it."""
+        return Entrant(self.bench.campaign, self.bench.rig, figures)
+
+    def show_label(self) -> Shown | None:
+        """Return what the seller states against what was found; nothing where nothing stated was measured."""
+        table = label_table(self.entrant_of(self.figures), self.bench.lab.coverage)
+        return shown_table(table, "label") if table is not None else None
+
+    def show_use(self) -> None:
+        """Show how the motor suits each airframe of the lab and of the campaign."""
+        entrant, reader = self.entrant_of(self.figures), Hovering([self], as_figured)
+        for name, airframe in self.checked.airframes.items():
+            found = fits(airframe, [entrant], as_figured, reader)
+            display(shown_table(use_table(name, airframe, found, self.bench.lab.coverage), "use"))
 
     @cached_property
     def losses(self) -> LossSection:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.notebooks.drawing import SAMPLE_STROKES, axis_title, in_shown_units, strokes, unit_text
+from benchproof.nomenclature import unit_text
+from benchproof.notebooks.drawing import SAMPLE_STROKES, axis_title, in_shown_units, strokes
 from benchproof.report.figures import figure_data
 from benchproof.report.views import ChartView, Download, Key, PointGroup
 from benchproof.report.words import href, slug
@@ -57,6 +58,8 @@ def _keys(record: Chart, styles: Mapping[str | None, Stroke]) -> tuple[Key, ...]
 
 def _key_label(record: Chart, sample: str | None) -> str:
     """Return the words for a sample: those of its curve, where it has one; for what is of no sample, its own."""
+    if record.keyed == "model":
+        return str(sample or "")
     own = [series for series in record.series if series.sample == sample]
     labels = [series.label for series in own if series.role == "band" or sample is None]
     return labels[0] if labels else f"Sample {sample}"

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from benchproof.errors import Fault, InputError
 from benchproof.findings.results import in_order
 from benchproof.report.drawings import inert_drawing
-from benchproof.report.records import MIME_PREFIX, Chart, Method, Page, Record, Results, Table
+from benchproof.report.records import MIME_PREFIX, Chart, ComparisonPage, Method, Page, Record, Results, Table
 
 SVG: Final = "image/svg+xml"
 _R = TypeVar("_R", bound=Record)
@@ -58,6 +58,33 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class CollectedComparison:
+    """Everything a comparison's page is made of.
+
+    Parameters
+    ----------
+    page : ComparisonPage
+        Campaigns, words, notes.
+    sections : tuple of Section
+        Charts and tables by part, in the order of the notebook.
+    results : Results
+        results.json, judged.
+    results_data : Mapping
+        results.json as the notebook gave it, keys in its order.
+    """
+
+    page: ComparisonPage
+    sections: tuple[Section, ...]
+    results: Results
+    results_data: Mapping[str, Any]
+
+    @property
+    def unsorted(self) -> tuple[Section, ...]:
+        """What belongs to no part: nothing."""
+        return ()
+
+
+@dataclass(frozen=True, slots=True)
 class Collected:
     """Everything a page is made of.
 
@@ -81,8 +108,13 @@ class Collected:
     results: Results
     results_data: Mapping[str, Any]
 
+    @property
+    def unsorted(self) -> tuple[Section, ...]:
+        """What belongs to no single test."""
+        return (self.shared,)
 
-def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = ()) -> Collected:
+
+def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = ()) -> Collected | CollectedComparison:
     """Return what an executed notebook shows, by section.
 
     Parameters
@@ -94,7 +126,7 @@ def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = (
 
     Returns
     -------
-    Collected
+    Collected or CollectedComparison
         Sections in the order of their first appearance.
 
     Raises
@@ -103,7 +135,6 @@ def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = (
         If an output of ours is malformed, doubled, or if page or results are missing.
     """
     outputs = list(_outputs(notebook))
-    page = _only(outputs, "page", Page)
     results_place, unordered = _only_data(outputs, "results")
     results_data = in_order({**unordered, "claims": list(claims)})
     charts = [_drawn(place, bundle, data) for place, kind, data, bundle in outputs if kind == "chart"]
@@ -114,8 +145,12 @@ def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = (
     _refuse_doubles("table", [f"{table.section} {table.name}" for table in tables])
     _refuse_doubles("method", [method.section for method in methods])
     sections = {key: _section(key, methods, charts, tables) for key in _order(outputs)}
-    shared = sections.pop("page", Section("page"))
     results = _judge(results_place, results_data, Results)
+    if any(kind == "comparison" for _, kind, _, _ in outputs):
+        compared = _only(outputs, "comparison", ComparisonPage)
+        return CollectedComparison(compared, tuple(sections.values()), results, results_data)
+    page = _only(outputs, "page", Page)
+    shared = sections.pop("page", Section("page"))
     return Collected(page, tuple(sections.values()), shared, results, results_data)
 
 

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from benchproof.findings.wording import probability_words
 from benchproof.report.charts import chart_view
+from benchproof.report.collect import CollectedComparison
+from benchproof.report.comparison import comparison_row
+from benchproof.report.framing import (
+    FIRST_WARNINGS,
+    POLICY,
+    Files,
+    coverage_words,
+    report_frame,
+    warning_view,
+    web_address,
+)
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
 from benchproof.report.render import method_templates
@@ -15,8 +25,6 @@ from benchproof.report.tables import figure_table, headlines_of, table_view
 from benchproof.report.views import (
     ChoiceView,
     ClaimView,
-    Download,
-    DownloadGroup,
     ExclusionView,
     Frame,
     IndexContext,
@@ -27,7 +35,6 @@ from benchproof.report.views import (
     Provenance,
     ReportContext,
     SectionView,
-    WarningView,
 )
 from benchproof.report.words import (
     SOURCES,
@@ -44,46 +51,18 @@ from benchproof.report.words import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from benchproof.report.collect import Collected, DrawnChart, Section
-    from benchproof.report.records import Method, Notice, Page, Results
+    from benchproof.report.prose import Compare
+    from benchproof.report.records import Claim, Method, Page, Results
 
-POLICY: Final = (
-    "default-src 'none'; script-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; "
-    "style-src 'self' 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"
-)
-"""Nothing runs or loads but the site's own files.
-
-The digest is that of an empty style element: the chart library makes one and fills it rule by rule from its own script,
-which the policy allows. Any style text from elsewhere is refused.
-"""
-
-FIRST_WARNINGS: Final = 4
 _DEFAULT_TEMPLATE: Final = "_section.html.j2"
 
 
-@dataclass(frozen=True, slots=True)
-class Files:
-    """Files that stand beside a page, ready to be linked.
-
-    Parameters
-    ----------
-    groups : tuple of DownloadGroup
-        By kind.
-    photos : Mapping of str to tuple
-        Size in pixels of each published photo, by its path.
-    """
-
-    groups: tuple[DownloadGroup, ...]
-    photos: Mapping[str, tuple[int, int]] = field(default_factory=dict)
-
-    def find(self, label: str) -> Download | None:
-        """Return the file of that name."""
-        return next((file for group in self.groups for file in group.files if file.label == label), None)
-
-
-def report_context(collected: Collected, files: Files, *, preview: bool) -> ReportContext:
+def report_context(
+    collected: Collected, files: Files, *, preview: bool, compare: Compare | None = None
+) -> ReportContext:
     """Return everything a report's page prints.
 
     Parameters
@@ -94,6 +73,8 @@ def report_context(collected: Collected, files: Files, *, preview: bool) -> Repo
         What stands beside the page.
     preview : bool
         Whether it is a preview.
+    compare : callable, optional
+        Answers the text's comparing quotes.
 
     Raises
     ------
@@ -101,35 +82,30 @@ def report_context(collected: Collected, files: Files, *, preview: bool) -> Repo
         If the reviewer's text quotes a figure that is not there.
     """
     page, results = collected.page, collected.results
-    text = prose(page.text, results.quantities, campaign=page.campaign)
+    text = prose(page.text, results.quantities, campaign=page.campaign, compare=compare)
     charts = [chart for section in collected.sections for chart in section.charts]
     main = _main_chart(page, charts)
-    warnings = tuple(map(_warning, results.warnings))
+    warnings = tuple(map(warning_view, results.warnings))
     sections = tuple(_section_view(section, page, files, main) for section in collected.sections if section.method)
-    budgets = tuple(table_view(t) for s in _others(collected) for t in s.tables if t.name.startswith("budget"))
+    others = tuple(t for s in _others(collected) for t in s.tables)
+    budgets = tuple(table_view(t) for t in others if t.name.startswith("budget"))
     specimen = f"{page.specimen.maker} {page.specimen.model}"
     measured = [figure.name for figure in results.quantities if figure.value is not None]
     return ReportContext(
-        frame=Frame(
-            title=f"{page.title} · {page.lab.name}",
-            description=text.plain or f"Bench test of {specimen}.",
-            root="../../",
-            policy=POLICY,
-            lab=page.lab.name,
-            lab_url=_web_address(page.lab.url),
-            preview=preview,
-            invented=page.invented,
-        ),
+        frame=report_frame(page, text.plain or f"Bench test of {specimen}.", preview=preview),
         campaign=page.campaign,
+        kind="motor",
         heading=page.title,
         specimen=specimen,
         tested=page.dates.tested,
         provenance=_provenance(page),
         prose=text,
         headlines=headlines_of(page, results),
-        coverage=_coverage(results),
+        coverage=coverage_words(results),
         main_chart=chart_view(main) if main else None,
-        claims=tuple(ClaimView(c.say, c.verdict, _probability(c.probability)) for c in results.claims),
+        claims=tuple(map(_claim, results.claims)),
+        labels=tuple(table_view(t) for t in others if t.section == "label"),
+        uses=tuple(table_view(t) for t in others if t.section == "use"),
         warnings=warnings[:FIRST_WARNINGS],
         more_warnings=warnings[FIRST_WARNINGS:],
         figures=figure_table(results, _titles(collected)),
@@ -159,15 +135,17 @@ def index_context(rows: Sequence[IndexRow], *, lab: str, lab_url: str, disclosur
         root="",
         policy=POLICY,
         lab=lab,
-        lab_url=_web_address(lab_url),
+        lab_url=web_address(lab_url),
         preview=preview,
         invented=any(row.invented for row in rows),
     )
     return IndexContext(frame, disclosure, tuple(ordered))
 
 
-def index_row(collected: Collected) -> IndexRow:
+def index_row(collected: Collected | CollectedComparison) -> IndexRow:
     """Return a report's row in the list."""
+    if isinstance(collected, CollectedComparison):
+        return comparison_row(collected)
     page = collected.page
     return IndexRow(
         campaign=page.campaign,
@@ -190,23 +168,10 @@ def _titles(collected: Collected) -> dict[str, str]:
     return {section.key: section.method.title for section in collected.sections if section.method}
 
 
-def _web_address(url: str | None) -> str:
-    return url if url and re.match(r"https?://", url) else ""
-
-
-def _coverage(results: Results) -> str:
-    coverage = results.quantities[0].coverage if results.quantities else 0.95
-    return f"{100 * coverage:g}"
-
-
-def _probability(value: float | None) -> str:
-    return "" if value is None else f"probability {value:.2f}"
-
-
-def _warning(notice: Notice) -> WarningView:
-    """Return a warning as a sentence: capital letter, full stop."""
-    message = notice.message.strip().rstrip(".")
-    return WarningView(notice.where, f"{message[:1].upper()}{message[1:]}.")
+def _claim(claim: Claim) -> ClaimView:
+    together = {None: "", True: "; holds with all of them together", False: "; not with all of them together"}
+    chance = "" if claim.probability is None else f"probability {probability_words(claim.probability)}"
+    return ClaimView(claim.say, claim.verdict, f"{chance}{together[claim.together] if chance else ''}", claim.detail)
 
 
 def _provenance(page: Page) -> Provenance:

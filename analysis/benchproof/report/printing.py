@@ -6,8 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from benchproof.nomenclature import QUANTITIES, Shown
-from benchproof.notebooks.drawing import unit_text
+from benchproof.nomenclature import QUANTITIES, Shown, unit_text
 from benchproof.report.words import flag_words
 from benchproof.trials.rounding import interval_text, rounded
 

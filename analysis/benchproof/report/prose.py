@@ -101,14 +101,16 @@ def find(quote: Quote, figures: Sequence[Figure]) -> Figure | None:
     if quote.part not in (None, "motor"):
         wanted["part"] = str(quote.part)
     for figure in figures:
-        if figure.name == quote.name and figure.sample == quote.sample and dict(figure.at) == wanted:
+        whose = (figure.campaign, figure.name, figure.sample)
+        if whose == (quote.of, quote.name, quote.sample) and dict(figure.at) == wanted:
             return figure
     return None
 
 
 def spoken(quote: Quote) -> str:
     """Return a quote as it is written in a campaign file."""
-    keys: dict[str, str | None] = {"sample": quote.sample, "part": quote.part, **quote.at, "than": quote.than}
+    keys: dict[str, str | None] = {"of": quote.of, "sample": quote.sample, "part": quote.part, **quote.at}
+    keys["than"] = quote.than
     given = [f'{key}="{value}"' for key, value in keys.items() if value is not None]
     return "quote(" + ", ".join([f'"{quote.name}"', *given]) + ")"
 
@@ -145,7 +147,7 @@ def _answers(quotes: Sequence[Quote], figures: Sequence[Figure], campaign: str, 
 
 def _missing(quote: Quote, figures: Sequence[Figure], campaign: str) -> Fault:
     """Return the fault of a quote that has no figure, with the quotes that would have one."""
-    same_name = [figure for figure in figures if figure.name == quote.name]
+    same_name = [figure for figure in figures if (figure.name, figure.campaign) == (quote.name, quote.of)]
     close = [figure for figure in same_name if figure.sample == quote.sample] or same_name
     possible = [spoken(_quote_of(figure)) for figure in close] or sorted({figure.name for figure in figures})
     return Fault(
@@ -159,7 +161,8 @@ def _missing(quote: Quote, figures: Sequence[Figure], campaign: str) -> Fault:
 
 def _quote_of(figure: Figure) -> Quote:
     at: Mapping[str, str] = {key: value for key, value in figure.at.items() if key != "part"}
-    return Quote(name=figure.name, sample=figure.sample, part=figure.at.get("part"), than=None, at=at)
+    part = figure.at.get("part")
+    return Quote(name=figure.name, sample=figure.sample, part=part, of=figure.campaign, at=at)
 
 
 def _tame(token: Token, answers: Sequence[str]) -> None:

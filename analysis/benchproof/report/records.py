@@ -72,6 +72,7 @@ class Chart(Record):
     y: Axis
     series: tuple[Series, ...]
     samples: tuple[str, ...] = ()
+    keyed: Literal["sample", "model"] = "sample"
 
 
 class Column(Record):
@@ -252,9 +253,41 @@ class Page(Record):
     invented: bool
 
 
-class Figure(Record):
-    """One entry of ``quantities`` in results.json."""
+class Member(Record):
+    """One campaign of a comparison: what it is called, who paid, what was noted."""
 
+    campaign: CampaignName
+    label: str
+    maker: str
+    model: str
+    tested: str
+    source: Literal["bought", "supplied", "loan"]
+    samples: tuple[str, ...]
+    notes: tuple[Finding, ...] = ()
+    exclusions: tuple[Exclusion, ...] = ()
+
+
+class ComparisonPage(Record):
+    """Everything a comparison's page prints beside figures, charts and tables."""
+
+    section: Literal["page"] = "page"
+    name: str = ""
+    campaign: CampaignName
+    title: str
+    lab: Lab
+    members: tuple[Member, ...]
+    leaders: tuple[str, ...] = ()
+    compared: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    reply: str | None = None
+    text: str | None = None
+    invented: bool
+
+
+class Figure(Record):
+    """One entry of ``quantities`` in results.json; ``campaign`` in a comparison alone."""
+
+    campaign: str | None = None
     name: str
     at: Mapping[str, str]
     sample: str | None
@@ -282,6 +315,8 @@ class Claim(Record):
     say: str
     verdict: Literal["supported", "not shown", "contradicted"]
     probability: float | None
+    detail: str = ""
+    together: bool | None = None
 
 
 class Results(Record):
@@ -293,6 +328,7 @@ class Results(Record):
     software: Mapping[str, JsonValue]
     inputs: Mapping[str, str]
     quantities: tuple[Figure, ...]
+    comparison: Mapping[str, JsonValue] | None = None
     curves: tuple[Curve, ...] = ()
     claims: tuple[Claim, ...] = ()
     warnings: tuple[Notice, ...] = ()

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from benchproof.notebooks.drawing import unit_text
+from benchproof.nomenclature import unit_text
 from benchproof.report.words import visible
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from benchproof.report.views import IndexContext, ReportContext
+    from benchproof.report.views import ComparisonContext, IndexContext, ReportContext
 
 
 def templates_folder() -> Path:
@@ -64,6 +64,11 @@ def data_block(value: Mapping[str, Any]) -> Markup:
 def render_report(context: ReportContext) -> str:
     """Return a report's page."""
     return environment().get_template("report.html.j2").render(page=context)
+
+
+def render_comparison(context: ComparisonContext) -> str:
+    """Return a comparison's page."""
+    return environment().get_template("comparison.html.j2").render(page=context)
 
 
 def render_index(context: IndexContext) -> str:

@@ -8,10 +8,12 @@ import shutil
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
-from benchproof.report.collect import collect
-from benchproof.report.page import Files, index_context, report_context
+from benchproof.report.collect import CollectedComparison, collect
+from benchproof.report.comparison import comparison_context
+from benchproof.report.framing import Files
+from benchproof.report.page import index_context, report_context
 from benchproof.report.photos import published_photo
-from benchproof.report.render import render_index, render_report, templates_folder
+from benchproof.report.render import render_comparison, render_index, render_report, templates_folder
 from benchproof.report.views import Download, DownloadGroup
 from benchproof.report.words import href, size_words
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
     from benchproof.campaign.models.lab import Lab
     from benchproof.report.collect import Collected
+    from benchproof.report.prose import Compare
     from benchproof.report.records import Chart, Series
     from benchproof.report.views import IndexRow
 
@@ -44,7 +47,8 @@ def assemble_report(
     *,
     preview: bool,
     claims: Sequence[Mapping[str, Any]] = (),
-) -> Collected:
+    compare: Compare | None = None,
+) -> Collected | CollectedComparison:
     """Write one report into an empty folder.
 
     Parameters
@@ -61,10 +65,12 @@ def assemble_report(
         Whether it is a preview.
     claims : sequence of Mapping
         ``claims`` of results.json, from the second pass.
+    compare : callable, optional
+        Answers the text's comparing quotes, from the second pass.
 
     Returns
     -------
-    Collected
+    Collected or CollectedComparison
         What the notebook shows, for the list of reports.
 
     Raises
@@ -77,21 +83,25 @@ def assemble_report(
     _write(folder / "results.json", _json(collected.results_data))
     _write(folder / f"{collected.page.campaign}.ipynb", json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
     photos = _copy_inputs(folder, campaign_folder, declared)
-    for section in (*collected.sections, collected.shared):
+    for section in (*collected.sections, *collected.unsorted):
         for chart in section.charts:
             _write(folder / "charts" / f"{chart.record.name}.svg", chart.svg)
             for series in chart.record.series:
                 if series.file:
                     _write(folder / series.file, curve_csv(chart.record, series))
     sums = _checksums(folder)
-    context = report_context(collected, _files(folder, sums, photos), preview=preview)
-    _write(folder / "index.html", render_report(context))
+    files = _files(folder, sums, photos)
+    if isinstance(collected, CollectedComparison):
+        page = render_comparison(comparison_context(collected, files, preview=preview))
+    else:
+        page = render_report(report_context(collected, files, preview=preview, compare=compare))
+    _write(folder / "index.html", page)
     sums["index.html"] = _digest(folder / "index.html")
     _write(folder / SUMS, "".join(sum_line(name, sums[name]) for name in sorted(sums)))
     return collected
 
 
-def read_report(folder: Path) -> Collected:
+def read_report(folder: Path) -> Collected | CollectedComparison:
     """Return what a report written earlier shows, from its own notebook.
 
     Raises

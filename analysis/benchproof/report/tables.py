@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from benchproof.nomenclature import QUANTITIES
-from benchproof.notebooks.drawing import unit_text
+from benchproof.nomenclature import QUANTITIES, unit_text
 from benchproof.report.printing import print_figure
 from benchproof.report.views import (
     Cell,

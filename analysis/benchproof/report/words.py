@@ -10,8 +10,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote as percent_encoded
 
-from benchproof.nomenclature import QUANTITIES
-from benchproof.notebooks.drawing import unit_text
+from benchproof.nomenclature import QUANTITIES, unit_text
 
 if TYPE_CHECKING:
     from pydantic import JsonValue
@@ -25,6 +24,7 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "one_sample": "one sample: says nothing of the spread from piece to piece",
         "air_referred": "referred to the lab's reference air",
+        "pooled_spread": "spread of pieces pooled over the campaigns compared",
         "from_back_emf": "from back-emf alone; true at zero timing with block commutation",
         "drive_differs": "measured with another drive, firmware or timing",
         "timing_not_stated": "the drive's timing is not stated, and this figure depends on it",

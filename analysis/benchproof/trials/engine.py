@@ -99,7 +99,7 @@ class Trials:
             raise ValueError(message)
         return draws
 
-    def scatter(self, identity: tuple[str, ...], dim: int, df: float | None) -> FloatArray:
+    def scatter(self, identity: tuple[str, ...], dim: int, df: float | None, names: tuple[str, ...] = ()) -> FloatArray:
         """Return jointly Student draws: normal ones times one common ``sqrt(df / chi-square)``.
 
         Parameters
@@ -110,6 +110,8 @@ class Trials:
             Number of estimates that share one residual standard deviation.
         df : float or None
             Its degrees of freedom; None for a known standard deviation (normal draws).
+        names : tuple of str
+            Tells the estimates apart, where their place in the set does not.
 
         Returns
         -------
@@ -117,7 +119,8 @@ class Trials:
             Read-only; the stated standard uncertainty of each row is 1, and rows are uncorrelated.
         """
         normal = score_table("normal", None, self.count)
-        rows = np.stack([normal[self._order((*identity, str(k)))] for k in range(dim)])
+        own = names or tuple(str(k) for k in range(dim))
+        rows = np.stack([normal[self._order((*identity, own[k]))] for k in range(dim)])
         if df is not None:
             spread = spread_table(tabulated_degrees(df), self.count)
             rows *= spread[self._order((*identity, "spread"))]

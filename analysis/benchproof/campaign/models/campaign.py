@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
+from benchproof.campaign.models.airframe import Airframe
 from benchproof.campaign.models.base import Day, Many, Model, Name, Prose, Scalar, Table, Words, doc, unknown
 from benchproof.campaign.models.lab import POINT_DIMENSIONS
 from benchproof.campaign.models.tests import AnyTest
@@ -83,6 +84,7 @@ class Price(Model):
     channel: Literal["direct", "retail"] = doc("who sold it: the maker (direct) or a shop (retail)", "direct")
     seen: Day = doc("day the price was seen", "2026-02-20")
     shipping: float | None = doc("shipping", 4.0, default=None, ge=0)
+    margin: Ratio | None = doc("share of the price that stays with the shop, where it is known", "35 %", default=None)
 
 
 class Sample(Model):
@@ -90,6 +92,9 @@ class Sample(Model):
 
     id: Name = doc("mark of the piece", "A1")
     batch: Words | None = doc("batch", "2026-01", default=None)
+    golden: bool = doc(
+        "true for a retained piece of an earlier batch, tested again to see what the bench did", True, default=False
+    )
 
 
 class Specimen(Model):
@@ -198,6 +203,9 @@ class Campaign(Model):
     reply: Prose | None = doc("the maker's answer, printed word for word", "We thank the lab.", default=None)
     text: Prose | None = doc("the reviewer's words, Markdown", "The motor weighs …", default=None)
     campaigns: Many[Name] = doc("campaigns of a comparison", ["2026-03-larkspur-2306"], default=())
+    airframes: Table[Name, Airframe] = Field(
+        default={}, description="airframes to judge the motors for, beside the lab's", examples=[{"quad-5in": {}}]
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -253,6 +261,9 @@ class Campaign(Model):
     def _comparison_problems(self) -> Iterator[Problem]:
         if len(self.campaigns) < 2:
             yield Problem(what(self.campaigns), "two campaigns or more", "Add campaigns:.", ("campaigns",))
-        for key in ("specimen", "tests"):
+        for key in ("specimen", "tests", "rig", "drive"):
             if getattr(self, key):
                 yield Problem(f"{key}: in a comparison", "campaigns: instead", f"Delete {key}:.", (key,))
+        if self.claims:
+            remedy = "Move each claim to the campaign it is about."
+            yield Problem("claims: in a comparison", "claims in the campaigns compared", remedy, ("claims",))

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Final, Self
 
 from pydantic import Field, model_validator
 
-from benchproof.campaign.models.base import Many, Model, Words, doc
+from benchproof.campaign.models.airframe import Airframe
+from benchproof.campaign.models.base import Many, Model, Name, Table, Words, doc
 from benchproof.campaign.models.values import (
     Currency,
     Force,
@@ -123,6 +124,9 @@ class Lab(Model):
         default_factory=_standard_air,
         description="air that propeller figures are referred to",
         examples=[{"temperature": "15 degC", "pressure": "1013.25 hPa", "humidity": "0 %"}],
+    )
+    airframes: Table[Name, Airframe] = Field(
+        default={}, description="airframes that motors are judged for", examples=[{"quad-5in": {}}]
     )
     coverage: float = doc("probability of the printed intervals", 0.95, default=0.95, ge=0.5, le=0.999)
     seed: int = doc("seed of all trials; the same for all campaigns", 20260101, ge=0, lt=2**63)

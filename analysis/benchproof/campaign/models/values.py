@@ -252,6 +252,7 @@ Time = Annotated[Measured, quantity("time", "not negative"), text_schema("time")
 Angle = Annotated[Measured, quantity("angle"), text_schema("angle")]
 Kv = Annotated[Measured, quantity("kv", "positive"), text_schema("kv")]
 Frequency = Annotated[Measured, quantity("frequency", "positive"), text_schema("frequency")]
+Energy = Annotated[Measured, quantity("energy", "positive"), text_schema("energy")]
 Charge = Annotated[Measured, quantity("charge", "positive"), text_schema("charge")]
 Temperature = Annotated[Measured, quantity("temperature"), text_schema("temperature")]
 Pressure = Annotated[Measured, quantity("pressure", "positive"), text_schema("pressure")]

@@ -63,6 +63,18 @@ def figures_of(runs: Sequence[ReducedRun], bench: Bench, method: str) -> tuple[t
     return kept, (*remarks, *unusual)
 
 
+def figures_at(
+    runs: Sequence[ReducedRun], name: str, axis: str, at: Mapping[str, str], place: float, method: str
+) -> tuple[Figure, ...]:
+    """Return one figure at one place of an axis (SI), a sample each, whether the lab quotes that place or not."""
+    found = []
+    for (sample, where), repeats in grouped(runs).items():
+        able = [run for run in repeats if _can_read(run, name, axis)]
+        if able:
+            found.append(_figure(name, axis, {**at, **dict(where)}, place, sample, able, method)[0])
+    return tuple(found)
+
+
 def grouped(runs: Sequence[ReducedRun]) -> dict[Group, list[ReducedRun]]:
     """Return the runs by sample, and by propeller where a sample ran more than one."""
     propellers: dict[str, set[str]] = {}

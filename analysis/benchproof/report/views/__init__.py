@@ -4,9 +4,12 @@ Templates print these and compute nothing. A test holds the fields against the n
 """
 
 from benchproof.report.views.pages import (
+    ComparisonContext,
     Frame,
     IndexContext,
     IndexRow,
+    MemberView,
+    PartView,
     ReportContext,
 )
 from benchproof.report.views.shown import (
@@ -44,6 +47,7 @@ __all__ = [
     "ChartView",
     "ChoiceView",
     "ClaimView",
+    "ComparisonContext",
     "Download",
     "DownloadGroup",
     "ExclusionView",
@@ -57,7 +61,9 @@ __all__ = [
     "InspectionView",
     "Key",
     "Link",
+    "MemberView",
     "MethodView",
+    "PartView",
     "PointGroup",
     "PointRows",
     "Provenance",

@@ -65,6 +65,8 @@ class ReportContext:
         Site and page.
     campaign : str
         Key of the campaign.
+    kind : str
+        Its notebook's kind.
     heading : str
         The report's title.
     specimen : str
@@ -83,6 +85,8 @@ class ReportContext:
         The chart at the top.
     claims : tuple of ClaimView
         Sentences held against the data.
+    labels, uses : tuple of TableView
+        What the seller states against what was found; how the motor suits airframes.
     warnings, more_warnings : tuple of WarningView
         The first few, and those that fold away.
     figures : FigureTable
@@ -117,6 +121,7 @@ class ReportContext:
 
     frame: Frame
     campaign: str
+    kind: str
     heading: str
     specimen: str
     tested: str
@@ -126,6 +131,8 @@ class ReportContext:
     coverage: str
     main_chart: ChartView | None
     claims: tuple[ClaimView, ...]
+    labels: tuple[TableView, ...]
+    uses: tuple[TableView, ...]
     warnings: tuple[WarningView, ...]
     more_warnings: tuple[WarningView, ...]
     figures: FigureTable
@@ -137,6 +144,123 @@ class ReportContext:
     reply: str
     not_measured: tuple[str, ...]
     unreached: tuple[str, ...]
+    cautions: tuple[str, ...]
+    downloads: tuple[DownloadGroup, ...]
+    software: tuple[Fact, ...]
+    inputs: tuple[Fact, ...]
+    data_license: str
+    contents: tuple[Link, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MemberView:
+    """One campaign on a comparison's page.
+
+    Parameters
+    ----------
+    label, maker : str
+        The motor.
+    href : str
+        Its report, relative to the comparison's page.
+    tested : str
+        Day of the test.
+    notes, exclusions : tuple of str
+        What was seen, and which logs count in no figure, a sentence each.
+    """
+
+    label: str
+    maker: str
+    href: str
+    tested: str
+    notes: tuple[str, ...]
+    exclusions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PartView:
+    """One part of a comparison.
+
+    Parameters
+    ----------
+    anchor, title, lead : str
+        Place on the page, heading, a sentence on how to read it; empty for none.
+    tables : tuple of TableView
+        Its tables.
+    charts : tuple of ChartView
+        Its charts.
+    folded : bool
+        Whether tables after the first fold away.
+    """
+
+    anchor: str
+    title: str
+    lead: str
+    tables: tuple[TableView, ...]
+    charts: tuple[ChartView, ...]
+    folded: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonContext:
+    """Everything ``comparison.html.j2`` prints.
+
+    Parameters
+    ----------
+    frame : Frame
+        Site and page.
+    campaign : str
+        Key of the comparison.
+    kind : str
+        Its notebook's kind.
+    heading : str
+        Its title.
+    prose : Prose
+        The reviewer's words.
+    leaders : tuple of str
+        Who leads in what, a sentence each.
+    disclosure : str
+        Who pays for the lab's tests.
+    sources : tuple of Provenance
+        Who paid for which motors.
+    members : tuple of MemberView
+        The campaigns, the reference first.
+    coverage : str
+        Coverage of the intervals, in percent.
+    main_chart : ChartView or None
+        The chart at the top.
+    parts : tuple of PartView
+        Verdict first.
+    warnings, more_warnings : tuple of WarningView
+        The first few, and those that fold away.
+    reply : str
+        A maker's answer, word for word; empty if there is none.
+    cautions : tuple of str
+        Keys of the cautions that belong to the tests.
+    downloads : tuple of DownloadGroup
+        Files with checksums.
+    software, inputs : tuple of Fact
+        Versions; files and their checksums.
+    data_license : str
+        The lab's licence for its data; empty if none is stated.
+    contents : tuple of Link
+        What is where.
+    """
+
+    frame: Frame
+    campaign: str
+    kind: str
+    heading: str
+    prose: Prose
+    leaders: tuple[str, ...]
+    disclosure: str
+    sources: tuple[Provenance, ...]
+    members: tuple[MemberView, ...]
+    coverage: str
+    main_chart: ChartView | None
+    parts: tuple[PartView, ...]
+    warnings: tuple[WarningView, ...]
+    more_warnings: tuple[WarningView, ...]
+    reply: str
     cautions: tuple[str, ...]
     downloads: tuple[DownloadGroup, ...]
     software: tuple[Fact, ...]

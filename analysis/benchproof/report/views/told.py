@@ -261,11 +261,14 @@ class ClaimView:
         supported, not shown, contradicted.
     probability : str
         In words.
+    detail : str
+        What was compared, or why nothing could be.
     """
 
     say: str
     verdict: str
     probability: str
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,191 @@
+"""Spread from piece to piece, pooled over campaigns on the logarithmic scale.
+
+Two pieces of one model say next to nothing of their spread; the pieces of many models together say much, if models
+scatter alike in proportion. Only pieces count: repeats of one piece were combined before.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Protocol
+
+import numpy as np
+
+from benchproof.findings.entrants import where
+from benchproof.findings.samples import ONE_SAMPLE
+from benchproof.trials.distributions import Shape
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Part, Quantity, mean
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterable, Sequence
+
+    from benchproof.findings.entrants import Entrant
+    from benchproof.methods.records import Figure
+    from benchproof.trials.engine import Trials
+
+    Place = tuple[str, tuple[tuple[str, str], ...]]
+
+POOLED: Final = "pooled_spread"
+"""Flag of a model figure whose spread comes from several campaigns."""
+
+
+class Tested(Protocol):
+    """What a spread is pooled from: a campaign's figures, and which of its pieces belong to an earlier batch."""
+
+    @property
+    def name(self) -> str:
+        """The campaign."""
+
+    @property
+    def golden(self) -> frozenset[str]:
+        """Pieces of an earlier batch."""
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """Its figures."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """The spread of pieces about their model.
+
+    Parameters
+    ----------
+    standard : float
+        Relative standard deviation: of the logarithm.
+    degrees : int
+        Degrees of freedom, ``sum(n_i - 1)``.
+    campaigns : tuple of str
+        Where it comes from.
+    """
+
+    standard: float
+    degrees: int
+    campaigns: tuple[str, ...]
+
+
+def place_of(figure: Figure) -> Place:
+    """Return what a figure is a figure of, whatever turned."""
+    return figure.name, where(figure.at)
+
+
+def pooled_spreads(entrants: Iterable[Tested]) -> dict[Place, Spread]:
+    """Return the pooled spread of every figure that some campaign has two pieces of.
+
+    ``s^2 = sum_i sum_j (ln y_ij - mean_i)^2 / sum_i (n_i - 1)``, j over the pieces of model i. Figures that are not
+    positive have no logarithm and are left out.
+    """
+    squares: dict[Place, list[tuple[str, float, int]]] = {}
+    for entrant in entrants:
+        for place, figures in _by_place(entrant).items():
+            logs = np.log([f.quantity.value for f in figures if f.quantity is not None and f.quantity.value > 0])
+            if logs.size >= 2:
+                own = (entrant.name, float(((logs - logs.mean()) ** 2).sum()), logs.size - 1)
+                squares.setdefault(place, []).append(own)
+    return {place: _pooled(rows) for place, rows in squares.items()}
+
+
+def _pooled(rows: Sequence[tuple[str, float, int]]) -> Spread:
+    degrees = sum(row[2] for row in rows)
+    return Spread(math.sqrt(math.fsum(row[1] for row in rows) / degrees), degrees, tuple(row[0] for row in rows))
+
+
+def _by_place(entrant: Tested) -> dict[Place, list[Figure]]:
+    """Return the pieces' figures by what they are figures of; a piece counts once, and where it was first tested."""
+    found: dict[Place, dict[str, Figure]] = {}
+    for figure in entrant.figures:
+        if figure.sample is not None and figure.sample not in entrant.golden and figure.quantity is not None:
+            found.setdefault(place_of(figure), {}).setdefault(figure.sample, figure)
+    return {place: list(group.values()) for place, group in found.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """Gives a model's figure with the spread of many models' pieces; a `Settle` of comparisons.
+
+    Parameters
+    ----------
+    spreads : dict
+        By figure.
+    trials : Trials
+        The laboratory's trials.
+    """
+
+    spreads: dict[Place, Spread]
+    trials: Trials
+
+    @classmethod
+    def over(cls, entrants: Iterable[Tested], trials: Trials) -> Pool:
+        """Return the pool of some campaigns."""
+        return cls(pooled_spreads(entrants), trials)
+
+    def spread(self, figure: Figure) -> Spread | None:
+        """Return the pooled spread of a figure, None where no campaign has two pieces.
+
+        At a place that no campaign quotes, that of the same figure where it is widest.
+        """
+        name, place = place_of(figure)
+        if (name, place) in self.spreads:
+            return self.spreads[name, place]
+        keys = tuple(key for key, _ in place)
+        alike = [
+            spread
+            for (other, at), spread in self.spreads.items()
+            if other == name and tuple(key for key, _ in at) == keys and "part" not in keys
+        ]
+        return max(alike, key=lambda spread: spread.standard, default=None)
+
+    def __call__(self, entrant: Entrant, figure: Figure) -> Quantity | None:
+        """Return the model's mean with the pooled spread; the figure's own where there is none."""
+        spread = self.spread(figure)
+        if figure.sample is not None or figure.quantity is None or spread is None:
+            return figure.quantity
+        return self._spread_out(entrant, figure, spread, lambda n: 1 / n)
+
+    def settled(self, entrant: Entrant, figure: Figure) -> Figure:
+        """Return a model's figure with the pooled spread, and says so in its flags."""
+        quantity = self(entrant, figure)
+        if quantity is figure.quantity:
+            return figure
+        flags = tuple(flag for flag in figure.flags if flag != ONE_SAMPLE)
+        return replace(figure, quantity=quantity, flags=(*flags, POOLED))
+
+    def another_piece(self, entrant: Entrant, figure: Figure) -> Quantity | None:
+        """Return what one more piece of the model would give; None where nothing is known of the spread."""
+        spread = self.spread(figure)
+        if figure.quantity is None or spread is None:
+            return None
+        return self._spread_out(entrant, figure, spread, lambda n: 1 + 1 / n)
+
+    def _spread_out(self, entrant: Entrant, figure: Figure, spread: Spread, factor: Callable[[int], float]) -> Quantity:
+        """Return the pieces' mean times ``exp(s sqrt(factor) t)``, t with the pooled degrees of freedom."""
+        pieces = [each.quantity for each in entrant.pieces(figure) if each.quantity is not None]
+        centre = shared_mean(pieces, entrant.name)
+        identity = ("pooled spread", figure.name, *(word for pair in where(figure.at) for word in pair))
+        draws = self.trials.scatter(identity, 1, spread.degrees, names=(entrant.name,))[0]
+        shape = Shape("joint", spread.degrees)
+        part = Part(Source((*identity, entrant.name), "spread of pieces, pooled", shape), draws)
+        size = spread.standard * math.sqrt(factor(len(pieces)))
+        return Quantity(centre.value, centre.trials * np.exp(size * draws), (*centre.parts, part))
+
+
+def shared_mean(pieces: Sequence[Quantity], campaign: str) -> Quantity:
+    """Return the mean of some pieces without what was drawn for each alone, which their spread already holds.
+
+    With one piece, what was drawn for this campaign's runs alone is taken for its own. Quantities that were stored
+    without their sources keep all of it, which counts it a second time and errs on the wide side.
+    """
+    if len(pieces) == 1:
+        return pieces[0].without({part.source.identity for part in pieces[0].parts if _owned(part, campaign)})
+    owners: dict[tuple[str, ...], int] = {}
+    for piece in pieces:
+        for part in piece.parts:
+            owners[part.source.identity] = owners.get(part.source.identity, 0) + 1
+    alone: Collection[tuple[str, ...]] = {key for key, count in owners.items() if count == 1}
+    return mean(*pieces).without(alone)
+
+
+def _owned(part: Part, campaign: str) -> bool:
+    return any(word == campaign or word.startswith(f"run:{campaign}/") for word in part.source.identity)
