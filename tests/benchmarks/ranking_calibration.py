@@ -57,18 +57,25 @@ def one_comparison(seed: int, count: int) -> dict[str, list]:
     gain = 1 + SCALE * float(rng.standard_normal())
     size = int(rng.integers(2, 9))
     means = 7.0 * np.exp(rng.choice(DESIGNS) * rng.standard_normal(size))
-    made = [motor(f"m{k}", float(m), int(rng.integers(1, 4)), gain, rng, trials) for k, m in enumerate(means)]
+    claim = {"say": "so", "quantity": "thrust", "at": AT_200, "relation": "more", "than": "m1"}
+    made = [
+        motor(f"m{k}", float(m), int(rng.integers(1, 4)), gain, rng, trials, claims=[claim] if not k else [])
+        for k, m in enumerate(means)
+    ]
     pool = Pool.over([*made, *archive(gain, rng, trials)], trials)
     quantities = [pool(each, each.of("thrust", AT_200)[0]) for each in made]
     ranked = rank([e.name for e in made], [q for q in quantities if q is not None], ("t",), trials)
     flat = np.stack([q.trials for q in quantities if q is not None])
     unshrunk = np.bincount(np.argmax(flat, axis=0), minlength=size) / count
+    verdict = judge_all(made[0], {"m1": made[1]}, pool, 0.95)[0].verdict
     true = {f"m{k}": 1 + int(np.sum(means > m)) for k, m in enumerate(means)}
     return {
         "stated": [r.best for r in ranked],
         "unshrunk": [float(unshrunk[int(r.name[1:])]) for r in ranked],
         "best": [true[r.name] == 1 for r in ranked],
         "inside": [r.ranks[0] <= true[r.name] <= r.ranks[1] for r in ranked],
+        "false_claim": [verdict == "supported"] if means[0] <= means[1] else [],
+        "true_claim": [verdict == "supported"] if means[0] > means[1] else [],
     }
 
 
@@ -114,8 +121,9 @@ def reliability(stated: np.ndarray, true: np.ndarray) -> list[dict[str, float]]:
 def benchmark(comparisons: int, count: int) -> dict[str, object]:
     """Return the benchmark's record."""
     found = [one_comparison(seed, count) for seed in range(comparisons)]
-    stated, unshrunk, best, inside = (
-        np.array([value for each in found for value in each[key]]) for key in ("stated", "unshrunk", "best", "inside")
+    stated, unshrunk, best, inside, wrong, right = (
+        np.array([value for each in found for value in each[key]])
+        for key in ("stated", "unshrunk", "best", "inside", "false_claim", "true_claim")
     )
     false = [one_false_claim(seed, count) for seed in range(comparisons)]
     return {
@@ -127,7 +135,9 @@ def benchmark(comparisons: int, count: int) -> dict[str, object]:
         "brier_score_without_shrinkage": round(float(np.mean((unshrunk - best) ** 2)), 5),
         "without_shrinkage": reliability(unshrunk, best),
         "rank_interval_coverage": round(float(inside.mean()), 4),
-        "false_support": {
+        "supported": {
+            "more, where it is false": round(float(wrong.mean()), 4),
+            "more, where it is true": round(float(right.mean()), 4),
             "more, truly equal": round(float(np.mean([f[0] == "supported" for f in false])), 4),
             "equal within 2 %, truly 2 % apart": round(float(np.mean([f[1] == "supported" for f in false])), 4),
         },

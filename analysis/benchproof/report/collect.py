@@ -12,8 +12,9 @@ from pydantic import ValidationError
 
 from benchproof.errors import Fault, InputError
 from benchproof.findings.results import in_order
+from benchproof.report.comparison_records import ComparisonPage
 from benchproof.report.drawings import inert_drawing
-from benchproof.report.records import MIME_PREFIX, Chart, ComparisonPage, Method, Page, Record, Results, Table
+from benchproof.report.records import MIME_PREFIX, Chart, Method, Page, Record, Results, Table
 
 SVG: Final = "image/svg+xml"
 _R = TypeVar("_R", bound=Record)

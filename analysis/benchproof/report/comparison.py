@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from benchproof.report.collect import CollectedComparison, DrawnChart, Section
+    from benchproof.report.comparison_records import ComparisonPage, Member
     from benchproof.report.framing import Files
-    from benchproof.report.records import ComparisonPage, Member
 
 _PARTS: Final = {
     "ranking": ("Who is best at what", ""),

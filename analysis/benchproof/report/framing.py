@@ -11,7 +11,8 @@ from benchproof.report.views import Download, DownloadGroup, Frame, WarningView
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from benchproof.report.records import ComparisonPage, Notice, Page, Results
+    from benchproof.report.comparison_records import ComparisonPage
+    from benchproof.report.records import Notice, Page, Results
 
 POLICY: Final = (
     "default-src 'none'; script-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; "

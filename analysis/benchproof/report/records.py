@@ -253,37 +253,6 @@ class Page(Record):
     invented: bool
 
 
-class Member(Record):
-    """One campaign of a comparison: what it is called, who paid, what was noted."""
-
-    campaign: CampaignName
-    label: str
-    maker: str
-    model: str
-    tested: str
-    source: Literal["bought", "supplied", "loan"]
-    samples: tuple[str, ...]
-    notes: tuple[Finding, ...] = ()
-    exclusions: tuple[Exclusion, ...] = ()
-
-
-class ComparisonPage(Record):
-    """Everything a comparison's page prints beside figures, charts and tables."""
-
-    section: Literal["page"] = "page"
-    name: str = ""
-    campaign: CampaignName
-    title: str
-    lab: Lab
-    members: tuple[Member, ...]
-    leaders: tuple[str, ...] = ()
-    compared: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
-    reply: str | None = None
-    text: str | None = None
-    invented: bool
-
-
 class Figure(Record):
     """One entry of ``quantities`` in results.json; ``campaign`` in a comparison alone."""
 
