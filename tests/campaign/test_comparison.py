@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import yaml
 
-from benchproof.campaign.check import check_campaign
+from benchproof.campaign.check import check_campaign, check_parameters
 from benchproof.campaign.checked import CheckedComparison
 from benchproof.campaign.workspace import Workspace
 from benchproof.errors import InputError
@@ -78,3 +79,14 @@ def test_faults_of_a_campaign_compared_are_the_comparisons(root: Path) -> None:
     path.write_text(path.read_text().replace("propeller: ref", "propeller: gone"))
     with pytest.raises(InputError, match=r"2026-03-b/campaign.yaml.*gone"):
         checked(root, GOOD)
+
+
+def test_a_campaign_compared_may_look_at_others_that_its_scratch_workspace_has_not(root: Path) -> None:
+    path = root / "runs" / "2026-03-b" / "campaign.yaml"
+    claim = 'claims: [{say: "Heavy", quantity: mass, relation: more, than: 2026-01-elsewhere}]\n'
+    path.write_text(path.read_text() + claim)
+    with pytest.raises(InputError, match="2026-01-elsewhere"):
+        checked(root, GOOD)
+    values = yaml.safe_load(GOOD)
+    found = check_parameters(Workspace(root), values, built_tests=built_tests(), known_choices=known_choices())
+    assert isinstance(found, CheckedComparison)

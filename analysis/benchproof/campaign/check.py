@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from benchproof.campaign.checked import Checked, CheckedComparison, logs_of, runs_of
@@ -35,6 +36,7 @@ def check_campaign(
     built_tests: Collection[str],
     known_choices: Mapping[str, Callable[[str], str]],
     logs: bool = True,
+    others: bool = True,
 ) -> Checked | CheckedComparison:
     """Read and judge a campaign of the workspace.
 
@@ -50,6 +52,8 @@ def check_campaign(
         The analysis choices; each takes a value and returns what is wrong with it, or nothing.
     logs : bool
         Whether to read the logs too.
+    others : bool
+        Whether campaigns that claims and quotes name must be there: a notebook runs where only its own files are.
 
     Raises
     ------
@@ -61,9 +65,9 @@ def check_campaign(
     campaign, most = _tried(workspace.campaign_of, name, document) if document is not None else (None, ())
     if lab is None or document is None or campaign is None:
         raise InputError(*more, *most, *faults)
-    names = workspace.campaign_names()
+    names = workspace.campaign_names() if others else None
     if campaign.kind == "comparison":
-        return _compared(workspace, lab, campaign, document, built_tests, known_choices, logs=logs)
+        return _compared(workspace, lab, campaign, document, built_tests, known_choices, logs=logs, others=others)
     return _judged(workspace, lab, campaign, document, built_tests, known_choices, logs=logs, campaigns=names)
 
 
@@ -80,8 +84,10 @@ def check_parameters(
     """
     document = Document(dict(parameters), _PARAMETERS)
     campaign = validated(Campaign, document.values, document.places)
-    judge = _compared if campaign.kind == "comparison" else _judged
-    return judge(workspace, workspace.lab(), campaign, document, built_tests, known_choices, logs=True)
+    lab = workspace.lab()
+    if campaign.kind == "comparison":
+        return _compared(workspace, lab, campaign, document, built_tests, known_choices, logs=True, others=False)
+    return _judged(workspace, lab, campaign, document, built_tests, known_choices, logs=True)
 
 
 def _compared(
@@ -93,13 +99,15 @@ def _compared(
     known_choices: Mapping[str, Callable[[str], str]],
     *,
     logs: bool,
+    others: bool,
 ) -> CheckedComparison:
     """Judge a comparison: every campaign it compares, and the quotes of its text."""
     places, known = document.places, workspace.campaign_names()
     members: list[Checked] = []
     faults = list(comparison_faults(campaign, places, known))
     for name in campaign.campaigns if not faults else ():
-        member, more = _tried(_member, workspace, name, built_tests, known_choices, logs)
+        judge = partial(check_campaign, built_tests=built_tests, known_choices=known_choices, logs=logs, others=others)
+        member, more = _tried(_motor, judge, workspace, name)
         faults += more
         members += [member] if member is not None else []
     if faults:
@@ -107,14 +115,9 @@ def _compared(
     return CheckedComparison(workspace, campaign, lab, document.values, tuple(members))
 
 
-def _member(
-    workspace: Workspace,
-    name: str,
-    built_tests: Collection[str],
-    known_choices: Mapping[str, Callable[[str], str]],
-    logs: bool,
-) -> Checked:
-    found = check_campaign(workspace, name, built_tests=built_tests, known_choices=known_choices, logs=logs)
+def _motor(judge: Callable[..., Checked | CheckedComparison], workspace: Workspace, name: str) -> Checked:
+    """Return a campaign of a comparison, which must have tests of its own."""
+    found = judge(workspace, name)
     if not isinstance(found, Checked):
         remedy = "Name the motor campaigns themselves."
         raise InputError(Fault(campaign_file(name), "kind", "a comparison", "a campaign with tests", remedy))

@@ -150,6 +150,7 @@ class Price(Record):
     channel: str | None = None
     seen: str | None = None
     shipping: float | None = None
+    margin: str | None = None
 
 
 class Sample(Record):
@@ -157,6 +158,7 @@ class Sample(Record):
 
     id: str
     batch: str | None = None
+    golden: bool = False
 
 
 class Specimen(Record):

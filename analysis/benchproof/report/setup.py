@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from pydantic import JsonValue
 
-    from benchproof.report.records import Page
+    from benchproof.report.records import Page, Sample
 
 _FIRST_CONDITIONS: Final = (
     "test",
@@ -45,7 +45,7 @@ def setup_of(page: Page) -> Setup:
         samples=tuple(
             Fact(
                 f"Sample {sample.id}",
-                f"batch {sample.batch}" if sample.batch else "batch not stated",
+                _batch(sample),
             )
             for sample in specimen.samples
         ),
@@ -60,6 +60,11 @@ def setup_of(page: Page) -> Setup:
         tables=(),
         charts=(),
     )
+
+
+def _batch(sample: Sample) -> str:
+    words = f"batch {sample.batch}" if sample.batch else "batch not stated"
+    return f"{words}; retained piece of an earlier batch, not counted for this one" if sample.golden else words
 
 
 def _thing(mapping: Mapping[str, JsonValue]) -> Thing:

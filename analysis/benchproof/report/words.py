@@ -218,6 +218,7 @@ def price_words(price: Price | None, *, bought: bool) -> str:
     shipping = f" plus {price.shipping:.2f} {price.currency} shipping" if price.shipping is not None else ""
     channel = {"direct": ", direct from the maker", "retail": ", in a shop"}.get(price.channel or "", "")
     seen = f", seen {price.seen}" if price.seen else ""
+    seen += f", {price.margin} of it the shop's margin" if price.margin else ""
     verb = "Price of one" if bought else "It sells at"
     return f"{verb}{':' if bought else ''} {price.amount:.2f} {price.currency}{shipping}{channel}{seen}."
 
