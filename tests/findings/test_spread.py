@@ -63,6 +63,13 @@ def test_the_difference_of_two_designs_with_one_pooled_spread(trials: Trials) ->
         assert math.log(high / low) / 2 / 0.01 == pytest.approx(factor, rel=0.025)
 
 
+def test_a_spread_known_from_one_wild_pair_stays_a_number(trials: Trials) -> None:
+    pair, alone = entrant("pair", exact(trials, A=1.0, B=2.0), trials), entrant("alone", exact(trials, A=1.0), trials)
+    model = Pool.over([pair, alone], trials)(alone, alone.of("thrust", AT_200)[0])
+    assert np.isfinite(model.trials).all()
+    assert math.isfinite(model.standard_uncertainty)
+
+
 def test_without_a_second_piece_anywhere_the_figure_stays_this_samples(trials: Trials) -> None:
     alone = entrant("alone", exact(trials, A=7.0), trials)
     figure = alone.of("thrust", AT_200)[0]

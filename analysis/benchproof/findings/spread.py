@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
     Place = tuple[str, tuple[tuple[str, str], ...]]
 
+_FARTHEST: Final = 3.0
+"""A spread known from one pair alone has draws without bound; a factor of twenty is as good as any."""
+
 POOLED: Final = "pooled_spread"
 """Flag of a model figure whose spread comes from several campaigns."""
 
@@ -168,7 +171,8 @@ class Pool:
         shape = Shape("joint", spread.degrees)
         part = Part(Source((*identity, entrant.name), "spread of pieces, pooled", shape), draws)
         size = spread.standard * math.sqrt(factor(len(pieces)))
-        return Quantity(centre.value, centre.trials * np.exp(size * draws), (*centre.parts, part))
+        apart = np.exp(np.clip(size * draws, -_FARTHEST, _FARTHEST))
+        return Quantity(centre.value, centre.trials * apart, (*centre.parts, part))
 
 
 def shared_mean(pieces: Sequence[Quantity], campaign: str) -> Quantity:
