@@ -18,7 +18,7 @@ from benchproof.findings.comparable import DRIVE_DIFFERS, drive_differences, fla
 from benchproof.findings.differences import compare
 from benchproof.findings.labels import label_value
 from benchproof.findings.ranking import holm
-from benchproof.findings.wording import figure_words, percent_words
+from benchproof.findings.wording import figure_words, percent_words, shown_unit
 from benchproof.trials.quantity import Quantity, mean
 
 if TYPE_CHECKING:
@@ -167,7 +167,9 @@ def _sides(claim: Claim, subject: Entrant, others: Mapping[str, Entrant], settle
             listed = ", ".join(LABELLED)
             return _Sides(words=f"the label states no {claim.quantity} (it may state {listed})")
         beside = f"; {subject.drive_words}" if claim.quantity == "kv_no_load" else ""
-        words = f"{figure_words(one, claim.quantity, coverage)} against the label{beside}"
+        unit, per_unit = shown_unit(claim.quantity)
+        said = f"{value / per_unit:.6g} {unit} on the label"
+        words = f"{figure_words(one, claim.quantity, coverage)} against {said}{beside}"
         return _Sides(one, Quantity.exact(value, one.trials.size), words)
     stated = read_measured(claim.than, quantity_dimension(claim.quantity)).si
     return _Sides(one, Quantity.exact(stated, one.trials.size), figure_words(one, claim.quantity, coverage))
