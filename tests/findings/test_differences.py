@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -90,6 +91,16 @@ def test_what_was_not_reached_is_not_compared_and_says_so(trials: Trials) -> Non
     other = entrant("two", {("mass", "B"): measured(0.03, "b", trials)}, trials)
     found = compare(one, one.of("thrust", AT_200)[0], other)
     assert (found.ratio, found.reason) == (None, "not tested in two")
+
+
+@pytest.mark.parametrize(("flag", "said"), [("from_back_emf", "two definitions"), ("air_referred", "as tested")])
+def test_figures_of_two_definitions_do_not_compare(flag: str, said: str, trials: Trials) -> None:
+    one = entrant("one", {("thrust", "A"): measured(NEAR, "a", trials)}, trials)
+    two = entrant("two", {("thrust", "B"): measured(FAR, "b", trials)}, trials)
+    flagged = replace(two, figures=tuple(figure.flagged(flag) for figure in two.figures))
+    assert said in compare(one, one.of("thrust", AT_200)[0], flagged).reason
+    both = replace(one, figures=tuple(figure.flagged(flag) for figure in one.figures))
+    assert compare(both, both.of("thrust", AT_200)[0], flagged).ratio is not None
 
 
 def test_no_ratio_to_what_may_be_zero(trials: Trials) -> None:

@@ -21,6 +21,12 @@ ALWAYS: Final = frozenset({"mass", "winding_resistance_20c", "kv_back_emf"})
 OF_THE_PROPELLER: Final = frozenset({"thrust_coefficient", "power_coefficient", "figure_of_merit"})
 """Of the propeller alone: the drive has no hand in them."""
 
+_DEFINING: Final = {
+    "from_back_emf": "one comes from back-emf and the other from running without load: two definitions",
+    "air_referred": "one is referred to the lab's reference air and the other is as tested",
+}
+"""Flags that make a figure another quantity, and what is said where only one of two has it."""
+
 _PROPELLER_METHODS: Final = frozenset({"thrust_sweep"})
 _NAMED_FACTS: Final = ("model", "firmware", "timing")
 
@@ -80,7 +86,8 @@ def refusal(one: Figure, first: Entrant, other: Figure, second: Entrant) -> str:
     cooled, otherwise = airflows(one, first), airflows(other, second)
     if cooled != otherwise:
         return f"cooled otherwise: {_list(cooled)} against {_list(otherwise)}"
-    return ""
+    unlike = [words for flag, words in _DEFINING.items() if (flag in one.flags) != (flag in other.flags)]
+    return unlike[0] if unlike else ""
 
 
 def flags_between(one: Figure, first: Entrant, second: Entrant) -> tuple[str, ...]:
