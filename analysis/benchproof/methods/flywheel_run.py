@@ -88,7 +88,7 @@ def reduce(inputs: Sequence[SpinRun], bench: Bench) -> Reduction:
         groups.append(group)
         remarks += found
     figures, more = figures_of(groups, bench, METHOD.label)
-    charts, tables = views(groups, inputs, bench)
+    charts, tables = views(groups, bench)
     return Reduction(figures, charts, tables, (*remarks, *more))
 
 
@@ -101,7 +101,7 @@ def _flywheels_by_sample(inputs: Sequence[SpinRun]) -> dict[str, set[str]]:
 
 def _reduced(runs: Sequence[SpinRun], where: dict[str, str], bench: Bench) -> tuple[Group, list[Remark]]:
     """Reduce a sample's runs on one flywheel, or say why they give no figure."""
-    motions = [motion_of(run) for run in runs]
+    motions = tuple(motion_of(run) for run in runs)
     remarks = [remark for motion in motions for remark in motion.remarks]
     late = [remark for remark in map(started_late, motions) if remark is not None]
     code = ""
@@ -112,16 +112,16 @@ def _reduced(runs: Sequence[SpinRun], where: dict[str, str], bench: Bench) -> tu
     if runs[0].rotor is None:
         code = code or "no_rotor_inertia"
         remarks.append(_without_rotor(runs[0]))
-    electrical = all(run.electrical for run in runs)
     if code:
-        return Group(runs[0].sample, runs[0].disc.name, where, None, code, bool(late), electrical), remarks + late
+        return Group(runs[0].sample, runs[0].disc.name, where, None, code, bool(late), motions), remarks + late
     reduced = spun(motions, [written.si for written in bench.lab.operating_points.speed], bench.trials)
     for run in reduced.runs:
         problem, found = energy_problem(reduced, run)
         code = code or problem
         remarks += found
     remarks += [*late, *remarks_of(reduced)]
-    group = Group(runs[0].sample, runs[0].disc.name, where, None if code else reduced, code, bool(late), electrical)
+    spun_or_not = None if code else reduced
+    group = Group(runs[0].sample, runs[0].disc.name, where, spun_or_not, code, bool(late), motions)
     return group, remarks
 
 

@@ -196,6 +196,14 @@ def remarks_of(group: Spun) -> Iterator[Remark]:
         yield Remark("limited", f"sample {group.sample} on {group.flywheel}", sentence)
     for run in group.runs:
         yield from _run_remarks(group, run)
+    heats = [heat for heat in (copper_heat(group, run) for run in group.runs) if heat is not None]
+    if heats:
+        warmer = max(heats) / (5e-3 * COPPER)
+        sentence = (
+            f"the winding takes up about {max(heats):.0f} J during a run, which warms 5 g of copper by {warmer:.0f} K; "
+            "its resistance is higher at the end than at the beginning"
+        )
+        yield Remark("winding_warms", f"sample {group.sample} on {group.flywheel}", sentence)
 
 
 def _run_remarks(group: Spun, run: SpunRun) -> Iterator[Remark]:
@@ -207,6 +215,9 @@ def _run_remarks(group: Spun, run: SpunRun) -> Iterator[Remark]:
             f"{of.disc.rated_speed / RPM:.0f} rpm. A disc that bursts goes through guards; do not repeat this"
         )
         yield Remark("above_rated_speed", where, sentence)
+    if not of.air_measured:
+        sentence = "the run does not state its air; the flywheel's windage counts with usual air and a width for that"
+        yield Remark("air_not_stated", where, sentence)
     ok = group.usable
     if run.voltage.size and ok.any():
         volts = run.voltage[ok]
@@ -214,14 +225,6 @@ def _run_remarks(group: Spun, run: SpunRun) -> Iterator[Remark]:
         if sag > SAG:
             sentence = f"the supply gives way by {sag:.1%} during the run; torque at speed belongs to that supply"
             yield Remark("supply_sag", where, sentence)
-    heat = copper_heat(group, run)
-    if heat is not None:
-        warmer = heat / (5e-3 * COPPER)
-        sentence = (
-            f"the winding takes up about {heat:.0f} J during the run, which warms 5 g of copper by {warmer:.0f} K; its "
-            "resistance is higher at the end than at the beginning"
-        )
-        yield Remark("winding_warms", where, sentence)
 
 
 def copper_heat(group: Spun, run: SpunRun) -> float | None:

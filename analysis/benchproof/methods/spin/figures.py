@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchproof.methods.bench import Bench
+    from benchproof.methods.spin.motion import Motion
     from benchproof.methods.spin.spun import Spun
 
     FloatArray = NDArray[np.float64]
@@ -54,8 +55,8 @@ class Group:
         Code of the reason for that.
     late : bool
         Whether a run began too late to hold its peak torque.
-    electrical : bool
-        Whether voltage and current were logged.
+    motions : tuple of Motion
+        The logs, made ready.
     """
 
     sample: str
@@ -64,7 +65,12 @@ class Group:
     spun: Spun | None
     withheld: str
     late: bool
-    electrical: bool
+    motions: tuple[Motion, ...]
+
+    @property
+    def electrical(self) -> bool:
+        """Whether voltage and current were logged in all runs."""
+        return all(motion.power is not None for motion in self.motions)
 
 
 def figures_of(groups: Sequence[Group], bench: Bench, method: str) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:

@@ -75,6 +75,7 @@ def spin_run(test: Any, bench: Bench) -> SpinRun:
         occasion=bench.occasion(test),
         density=density,
         viscosity=viscosity,
+        air_measured=test.air is not None,
         coasts=tuple(coast_run(each, bench) for each in bench.tests("coast_down") if each.sample == test.sample),
         resistance=winding_resistance(test.sample, bench),
     )

@@ -63,6 +63,8 @@ class SpinRun:
         Of the air, kg/m3.
     viscosity : float
         Of the air, Pa s.
+    air_measured : bool
+        Whether the run states its air.
     coasts : tuple of CoastRun
         Coast-downs of the sample in this campaign, for the flywheel's windage.
     resistance : float or None
@@ -80,6 +82,7 @@ class SpinRun:
     occasion: Occasion
     density: Quantity
     viscosity: float
+    air_measured: bool = True
     coasts: tuple[CoastRun, ...] = ()
     resistance: float | None = None
 

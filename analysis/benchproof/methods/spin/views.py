@@ -9,7 +9,6 @@ import numpy as np
 from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.methods.spin.checks import limit_of
 from benchproof.methods.spin.discs import material_of, peak_stress, stored_energy
-from benchproof.methods.spin.motion import motion_of
 from benchproof.nomenclature import RPM, term
 from benchproof.trials.quantity import coverage_interval
 from benchproof.trials.rounding import rounded
@@ -40,14 +39,12 @@ CURVES: Final = (
 """Figures drawn against speed, and a word of reading."""
 
 
-def views(
-    groups: Sequence[Group], inputs: Sequence[SpinRun], bench: Bench
-) -> tuple[tuple[Chart, ...], tuple[Table, ...]]:
+def views(groups: Sequence[Group], bench: Bench) -> tuple[tuple[Chart, ...], tuple[Table, ...]]:
     """Return the charts and tables of all runs."""
     able = [group for group in groups if group.spun is not None]
     charts = [_curve_chart(name, words, able, bench) for name, words in CURVES]
     charts.append(_current_chart(able))
-    motions = [motion_of(run) for run in inputs]
+    motions = [motion for group in groups for motion in group.motions]
     charts = [chart for chart in charts if chart.series]
     tables = (_runs_table(motions), _windows_table(able, bench), _flywheel_table(motions, bench))
     return (*charts, _log_chart(motions)), tables
@@ -217,7 +214,7 @@ def _window_rows(group: Group, bench: Bench) -> Iterator[tuple[str, ...]]:
     places = [int(np.abs(spun.speeds - speed).argmin()) for speed in wanted if low <= speed <= high]
     if spun.usable.any():
         places.append(int(np.nanargmax(spun.mean_torque())))
-    for place in places:
+    for place in dict.fromkeys(places):
         if spun.usable[place]:
             yield _window_row(group, spun, place)
 
