@@ -450,6 +450,18 @@ def test_without_electrical_channels_there_is_torque_and_no_efficiency(known) ->
         assert abs(figure.quantity.value - true) < 4 * figure.quantity.standard_uncertainty
 
 
+def test_one_run_without_power_makes_all_of_them_plain(known) -> None:
+    bench = opened(known)
+    inputs = [method.gather(test, bench) for test in bench.tests("flywheel_run")]
+    bare = {name: values for name, values in inputs[0].channels.items() if name != "current"}
+    found = method.reduce([replace(inputs[0], channels=bare), *inputs[1:]], bench)
+    _, _, motion, _ = known
+    assert not by_name(found, "motor_efficiency")
+    for figure in by_name(found, "torque")[:2]:
+        true = motion.at_speed("shaft_torque", float(figure.at["speed"].split()[0]) * RPM)
+        assert abs(figure.quantity.value - true) < 4 * figure.quantity.standard_uncertainty
+
+
 def test_telemetry_slower_than_the_log_is_thinned_to_its_updates(known) -> None:
     _, _, motion, _ = known
 

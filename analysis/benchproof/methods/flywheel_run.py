@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Remark
@@ -101,7 +102,7 @@ def _flywheels_by_sample(inputs: Sequence[SpinRun]) -> dict[str, set[str]]:
 
 def _reduced(runs: Sequence[SpinRun], where: dict[str, str], bench: Bench) -> tuple[Group, list[Remark]]:
     """Reduce a sample's runs on one flywheel, or say why they give no figure."""
-    motions = tuple(motion_of(run) for run in runs)
+    motions = tuple(motion_of(run) for run in _alike(runs))
     remarks = [remark for motion in motions for remark in motion.remarks]
     late = [remark for remark in map(started_late, motions) if remark is not None]
     code = ""
@@ -123,6 +124,17 @@ def _reduced(runs: Sequence[SpinRun], where: dict[str, str], bench: Bench) -> tu
     spun_or_not = None if code else reduced
     group = Group(runs[0].sample, runs[0].disc.name, where, spun_or_not, code, bool(late), motions)
     return group, remarks
+
+
+def _alike(runs: Sequence[SpinRun]) -> Sequence[SpinRun]:
+    """Return the runs without their power where not all of them logged it: one curve is made of all."""
+    if all(run.electrical for run in runs):
+        return runs
+    electrical = {"voltage", "current"}
+    return [
+        replace(run, channels={name: values for name, values in run.channels.items() if name not in electrical})
+        for run in runs
+    ]
 
 
 def _without_rotor(run: SpinRun) -> Remark:

@@ -58,13 +58,10 @@ class Limit:
     ----------
     low, high : float
         rad/s.
-    torque : float
-        Mean torque over it, N m.
     """
 
     low: float
     high: float
-    torque: float
 
 
 def motion_problem(motion: Motion) -> tuple[str, tuple[Remark, ...]]:
@@ -170,7 +167,7 @@ def limit_of(group: Spun) -> Limit | None:
     first, last = max(stretches, key=lambda s: float(speeds[s[1]] - speeds[s[0]]))
     if speeds[last] - speeds[first] < LEAST_STRETCH * (speeds[-1] - speeds[0]):
         return None
-    return Limit(float(speeds[first]), float(speeds[last]), float(torque[first : last + 1].mean()))
+    return Limit(float(speeds[first]), float(speeds[last]))
 
 
 def _flat(values: FloatArray) -> tuple[int, int]:

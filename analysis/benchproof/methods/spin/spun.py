@@ -199,7 +199,8 @@ class Spun:
         value = self.torque(run)
         accelerated = run.acceleration[places, None] * (1 + noise + bias)
         known = np.flatnonzero(self.usable)
-        slope = np.interp(places, known, np.gradient(value[known], self.speeds[known])) * self.speeds[places]
+        along = np.gradient(value[known], self.speeds[known]) if known.size > 1 else np.zeros(known.size)
+        slope = np.interp(places, known, along) * self.speeds[places]
         by_trial = inertia.trials * gain * accelerated + run.windage.trials[places]
         by_trial = by_trial - slope[:, None] * (gain - 1)
         return value[places], by_trial, merge_parts([inertia.parts, run.windage.parts, window, tachometer]), scatter

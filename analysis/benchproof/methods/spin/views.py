@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-LOG_POINTS: Final = 400
+LOG_POINTS: Final = 120
 """Points a log is thinned to for its chart; the attached log has them all."""
 
 CURVES: Final = (
@@ -62,7 +62,9 @@ def _curve_chart(name: str, words: str, groups: Sequence[Group], bench: Bench) -
         series += _curve(name, group, bench)
     coverage = f"{bench.lab.coverage:.0%}".replace("%", " %")
     more = (
-        " A line marks speeds at which the drive's or the supply's limit sets the torque." if name == "torque" else ""
+        " A bar at the foot marks speeds at which the drive's or the supply's limit sets the torque."
+        if name == "torque"
+        else ""
     )
     return Chart(
         name=f"{name}_vs_speed",
@@ -95,15 +97,13 @@ def _curve(name: str, group: Group, bench: Bench) -> Iterator[Series]:
     )
     if name != "torque":
         return
-    for run in spun.runs:
-        yield Series(
-            f"{label}, {run.motion.run.occasion.run}", group.sample, "points", speeds,
-            _in_unit(name, spun.torque(run)[places]),
-        )  # fmt: skip
+    several = [_in_unit(name, spun.torque(run)[places]) for run in spun.runs]
+    repeats = tuple(value for values_of_run in several for value in values_of_run)
+    yield Series(f"{label}, each run", group.sample, "points", speeds * len(several), repeats)
     limit = limit_of(spun)
     if limit is not None:
         ends = np.array([limit.low, limit.high])
-        level = np.full(2, limit.torque)
+        level = np.zeros(2)
         yield Series(f"{label}, limited", group.sample, "line", _in_unit("speed", ends), _in_unit(name, level))
 
 
