@@ -37,9 +37,6 @@ NEIGHBOURS: Final = 0.7
 NOISE_OF_COMPARISON: Final = 1.3
 """A comparison counts as bias only beyond this many times its noise variance: it scatters about once that variance."""
 
-WIDER: Final = 1.0
-"""What the square of a comparison with H / 1.5 counts for: bias itself is larger than what it changes by."""
-
 ALIKE: Final = 2
 """A moment takes the median choice of this many neighbours on either side and its own, against a choice by chance."""
 
@@ -260,7 +257,8 @@ def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, width
             beyond = square - NOISE_OF_COMPARISON * noise
             bias[:, wide] = np.maximum(bias[:, wide], beyond)
             if narrow >= wide - 2:
-                sure = WIDER * square if narrow == wide - 1 else square - noise
+                # With H / 1.5 the whole difference counts, noise and all: bias that noise hides is still bias.
+                sure = square if narrow == wide - 1 else square - noise
                 uncertain[:, wide] = np.maximum(uncertain[:, wide], sure)
     risk = np.where(usable, bias + variances, np.inf)
     rung = _steadied(risk.argmin(axis=1), usable)
