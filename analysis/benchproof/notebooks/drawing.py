@@ -57,6 +57,11 @@ MODEL_STROKE: Final = Stroke("#33383d", "#d7d3c8", "", "x")
 _SIZE: Final = (5.2, 3.7)
 """Width and height in inches: letters stay legible when a phone shrinks the picture."""
 
+_MARGINS: Final = {"right": 0.97, "bottom": 0.135, "top": 0.94}
+_TITLE: Final = 0.38
+_DIGIT: Final = 0.085
+"""Inches of the upright axis's title with its gaps, and of a digit in its numbers."""
+
 
 def svg(chart: Mapping[str, Any]) -> str:
     """Return the still of a chart record.
@@ -83,8 +88,10 @@ def svg(chart: Mapping[str, Any]) -> str:
     ):
         # A name in a script that the font lacks is drawn as boxes; the page beside it has the right letters.
         warnings.filterwarnings("ignore", message="Glyph")
-        figure = Figure(figsize=_SIZE, layout="constrained")
-        _draw(figure.add_subplot(), drawn)
+        figure = Figure(figsize=_SIZE)
+        axes = figure.add_subplot()
+        _draw(axes, drawn)
+        figure.subplots_adjust(left=_left(axes), **_MARGINS)
         return _serialise(figure)
 
 
@@ -166,6 +173,15 @@ def _draw(axes: Any, chart: Mapping[str, Any]) -> None:
     axes.spines[["top", "right"]].set_visible(False)
     if keys:
         axes.legend(list(keys.values()), list(keys), frameon=False, loc="best", fontsize=8.5)
+
+
+def _left(axes: Any) -> float:
+    """Return the share of the width that the title and the widest number of the upright axis need.
+
+    A layout engine would draw the picture twice to find that out.
+    """
+    widest = max((len(label.get_text()) for label in axes.get_yticklabels()), default=0)
+    return (_TITLE + _DIGIT * widest) / _SIZE[0]
 
 
 def _draw_series(axes: Any, one: Mapping[str, Any], stroke: Stroke) -> Any:
