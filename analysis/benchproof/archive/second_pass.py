@@ -5,12 +5,15 @@ Claims and comparing quotes come after every campaign has its figures, so campai
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from benchproof.campaign.check import check_campaign
 from benchproof.campaign.checked import Checked, CheckedComparison
 from benchproof.campaign.quoting import Quote, parse
+from benchproof.campaign.workspace import campaign_file
 from benchproof.errors import InputError
 from benchproof.findings.claims import judge_all
 from benchproof.findings.comparing_quotes import Comparer
@@ -97,10 +100,27 @@ def looked_at(workspace: Workspace, campaign: Campaign) -> frozenset[str]:
 
 
 def _is_motor(workspace: Workspace, name: str) -> bool:
+    return _kind_and_golden(workspace, name, _stamp(workspace, name))[0] == "motor"
+
+
+def _stamp(workspace: Workspace, name: str) -> tuple[int, int]:
+    """Return size and time of a campaign file, which stand for it while it is remembered."""
     try:
-        return bool(workspace.campaign_document(name).values.get("kind", "motor") == "motor")
+        found = (workspace.root / campaign_file(name)).stat()
+    except OSError:
+        return 0, 0
+    return found.st_size, found.st_mtime_ns
+
+
+@lru_cache(maxsize=8192)
+def _kind_and_golden(workspace: Workspace, name: str, _seen: tuple[int, int]) -> tuple[str, frozenset[str]]:
+    """Return a campaign's kind and its golden samples, read once a process: every page with claims asks for all."""
+    try:
+        campaign = workspace.campaign(name)
     except InputError:
-        return False
+        return "", frozenset()
+    samples = campaign.specimen.samples if campaign.specimen else ()
+    return campaign.kind, frozenset(sample.id for sample in samples if sample.golden)
 
 
 def _entrants(workspace: Workspace, names: Iterable[str], kept: Kept) -> Iterator[tuple[str, Entrant]]:
@@ -125,12 +145,10 @@ class Pieces:
 def _pieces(workspace: Workspace, names: Iterable[str], kept: Kept) -> Iterator[Pieces]:
     """Yield the values of those campaigns that could be read and built."""
     for name in sorted(names):
-        try:
-            campaign, figures = workspace.campaign(name), kept.values(name)
-        except InputError:
-            continue
-        samples = campaign.specimen.samples if campaign.specimen else ()
-        yield Pieces(name, frozenset(sample.id for sample in samples if sample.golden), figures)
+        kind, golden = _kind_and_golden(workspace, name, _stamp(workspace, name))
+        with contextlib.suppress(InputError):
+            if kind:
+                yield Pieces(name, golden, kept.values(name))
 
 
 def _checked(workspace: Workspace, name: str) -> Checked:
