@@ -8,6 +8,7 @@ import sys
 import tempfile
 import time
 import tomllib
+from collections.abc import Iterator
 from importlib.metadata import EntryPoint
 from pathlib import Path
 
@@ -41,6 +42,15 @@ def gone_within(seconds: float, *conditions) -> bool:
             return False
         time.sleep(0.05)
     return True
+
+
+@pytest.fixture(autouse=True)
+def own_temporary_folder(monkeypatch) -> Iterator[None]:
+    """Keep sockets of builds that are nobody's business here out of sight; the path must be short for a socket."""
+    with tempfile.TemporaryDirectory(prefix="b-") as folder:
+        monkeypatch.setattr(tempfile, "tempdir", folder)
+        monkeypatch.setenv("TMPDIR", folder)
+        yield
 
 
 @pytest.fixture
