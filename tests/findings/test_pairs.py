@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchproof.findings.differences import as_figured
-from benchproof.findings.entrants import Entrant
+from benchproof.findings.entrants import Entrant, told_from_each_other
 from benchproof.findings.pairs import NOT_DECLARED, effects_table, pair_tables, pairs, pooled_effects
 from benchproof.trials.engine import Trials
 from motors import entrant, measured
@@ -65,3 +65,14 @@ def test_effects_pool_over_all_pairs_that_isolate_them(trials: Trials) -> None:
     assert magnets.ratio.value == pytest.approx(((0.033 / 0.030) * (0.045 / 0.043)) ** 0.5)
     assert (magnets.lowest, magnets.highest) == pytest.approx((0.045 / 0.043, 0.033 / 0.030))
     assert effects_table(list(effects.values()), 0.95) is not None
+
+
+def test_two_batches_of_one_model_are_called_by_their_batch(trials: Trials) -> None:
+    def batch(name: str, mark: str, model: str = "Same") -> Entrant:
+        specimen = {"model": model, "samples": [{"id": "A", "batch": mark}]}
+        return entrant(name, {("mass", "A"): measured(0.03, name, trials)}, trials, specimen=specimen)
+
+    made = told_from_each_other([batch("a", "1"), batch("b", "2"), batch("c", "3", "Other")])
+    assert [each.label for each in made] == ["Same, batch 1", "Same, batch 2", "Other"]
+    alike = told_from_each_other([batch("a", "1"), batch("b", "1")])
+    assert [each.label for each in alike] == ["Same (a)", "Same (b)"]

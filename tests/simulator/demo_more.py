@@ -95,7 +95,7 @@ campaign: 2026-06-four-motors
 title: Four motors on one propeller
 campaigns: [2026-03-tansy-2207, 2026-03-burdock-2208, 2026-04-teasel-2206, 2026-05-bistort-2207]
 airframes:
-  quad-5in: {mass: "520 g", motors: 4, pack_energy: "24 W*h", pack_voltage: "18.5 V", hover_share: "80 %", full_throttle_share: "20 %", needs: {thrust_to_weight: 8.5, flight_time: "120 s"}}
+  quad-5in: {mass: "520 g", motors: 4, pack_energy: "24 W*h", pack_voltage: "18.5 V", hover_share: "85 %", full_throttle_share: "15 %", needs: {thrust_to_weight: 8.5, flight_time: "150 s"}}
 text: |
   **For most people, the Tansy.** At 200 W it makes {{ quote("thrust", of="2026-03-tansy-2207", electrical_power="200 W") }}, and that is
   {{ quote("thrust", of="2026-03-tansy-2207", electrical_power="200 W", than="2026-04-teasel-2206") }} than the Teasel makes. The Teasel is the

@@ -15,7 +15,7 @@ import numpy as np
 from benchproof.campaign.models.base import required
 from benchproof.findings.differences import compare
 from benchproof.findings.small_samples import welch
-from benchproof.findings.wording import figure_words, percent_words, title_words
+from benchproof.findings.wording import figure_words, percent_words, probability_words, title_words
 from benchproof.methods.records import Column, Table
 from benchproof.trials.quantity import Quantity, combine, mean
 
@@ -123,7 +123,7 @@ def batch_table(old: Entrant, new: Entrant, found: Sequence[Drift], coverage: fl
     )
     return Table(
         name=f"batch-{old.name}-{new.name}",
-        title=f"{new.label}: batch {new.batches} against batch {old.batches}",
+        title=f"{new.specimen.model}: batch {new.batches} against batch {old.batches}",
         caption=f"{new.name} against {old.name}. {told} Where no drift is shown, the batches are merged.",
         columns=(
             Column("Figure", align="left"),
@@ -142,5 +142,5 @@ def _row(drift: Drift, coverage: float) -> tuple[str, ...]:
         percent_words(drift.effect, coverage),
         "shown" if drift.shown else "not shown, merged",
         "" if drift.shown else figure_words(drift.merged, drift.name, coverage),
-        "" if drift.welch is None else f"{drift.welch:.2f}",
+        "" if drift.welch is None else probability_words(drift.welch),
     )

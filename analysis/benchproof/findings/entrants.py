@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from benchproof.campaign.models.base import required
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from benchproof.campaign.models.campaign import Campaign, Specimen
     from benchproof.campaign.models.rig import RigFile
@@ -100,6 +100,19 @@ class Entrant:
         """Return the figures of a name at a place, whatever propeller or flywheel they were read with."""
         place = where(at)
         return tuple(f for f in self.figures if f.name == name and f.sample == sample and where(f.at) == place)
+
+
+def told_from_each_other(entrants: Sequence[Entrant]) -> tuple[Entrant, ...]:
+    """Return campaigns whose words tell them apart: by batch where models are alike, else by campaign."""
+    models = [entrant.specimen.model for entrant in entrants]
+    batches = [f"{entrant.specimen.model}, batch {entrant.batches}" for entrant in entrants]
+
+    def words(k: int) -> str:
+        if models.count(models[k]) == 1:
+            return ""
+        return batches[k] if batches.count(batches[k]) == 1 else f"{models[k]} ({entrants[k].name})"
+
+    return tuple(replace(entrant, words=words(k)) for k, entrant in enumerate(entrants))
 
 
 def where(at: Mapping[str, str]) -> tuple[tuple[str, str], ...]:

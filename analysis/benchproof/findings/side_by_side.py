@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from benchproof.findings.comparable import ALWAYS, DRIVE_DIFFERS, hangs_on_drive, serials
+from benchproof.findings.entrants import where
 from benchproof.findings.small_samples import prediction_factor, tolerance_factor
 from benchproof.findings.spread import place_of
 from benchproof.findings.wording import percent_words, shown_unit, spread_words, title_words
@@ -108,6 +109,38 @@ def _hangs_on(figure: Figure, entrants: Sequence[Entrant]) -> str:
         ([f"propeller {' and '.join(sorted(mounted))}"] if mounted else [])
         + (["drive"] if hangs_on_drive(figure) else [])
     )
+
+
+def leading_table(
+    found: Sequence[Difference], entrants: Sequence[Entrant], leading: Sequence[Figure], coverage: float
+) -> Table:
+    """Return what a reader asks first: each motor against the first, in the figures that lead the page."""
+    chosen = [place_of(figure) for figure in leading]
+    by_place = {(each.campaign, place_key(each)): each for each in found}
+    return Table(
+        name="leading",
+        title=f"Against {entrants[0].label}",
+        caption="More or less than the first motor, in per cent, with the interval of the difference.",
+        columns=(Column("Motor", align="left"), *(Column(title_words(f.name, dict(where(f.at)))) for f in leading)),
+        rows=tuple(
+            (entrant.label, *(_leading_cell(by_place.get((entrant.name, place)), coverage) for place in chosen))
+            for entrant in entrants[1:]
+        ),
+    )
+
+
+def place_key(found: Difference) -> Place:
+    """Return what a difference is a difference of."""
+    return found.name, where(found.at)
+
+
+def _leading_cell(found: Difference | None, coverage: float) -> str:
+    if found is None:
+        return "not tested"
+    if found.ratio is None:
+        return "not compared"
+    drive = " (drive differs)" if DRIVE_DIFFERS in found.flags else ""
+    return percent_words(found.ratio, coverage) + drive
 
 
 def difference_table(found: Sequence[Difference], one: Entrant, other: Entrant, cancels: str, coverage: float) -> Table:

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from benchproof.findings.entrants import Entrant, Settle
     from benchproof.methods.records import Figure
 
+PER_PRICE: Final = frozenset({"thrust", "peak_torque", "continuous_current", "capacity", "energy"})
+"""Figures of which one may buy more: half the price for half of it would be as good."""
+
 CHANNELS: Final = {"direct": "direct from the maker", "retail": "in a shop"}
 
 

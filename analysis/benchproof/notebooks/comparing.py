@@ -23,16 +23,23 @@ from benchproof.findings.comparable import cancelling, drive_differences
 from benchproof.findings.comparing_quotes import Comparer
 from benchproof.findings.comparison_results import difference_entry, drift_entry, pair_entry, ranking_entry
 from benchproof.findings.differences import differences
-from benchproof.findings.entrants import Entrant
+from benchproof.findings.entrants import told_from_each_other
 from benchproof.findings.pairs import effects_table, pair_tables, pairs, pooled_effects
-from benchproof.findings.ranking import LESS_IS_BETTER
+from benchproof.findings.ranking import LESS_IS_BETTER, has_a_better_end
 from benchproof.findings.rankings import leader_words, ranking_table, rankings
 from benchproof.findings.results import entry, results
-from benchproof.findings.side_by_side import conditions_table, difference_table, figures_table, places, spread_table
+from benchproof.findings.side_by_side import (
+    conditions_table,
+    difference_table,
+    figures_table,
+    leading_table,
+    places,
+    spread_table,
+)
 from benchproof.findings.spread import Pool
 from benchproof.findings.stored import packed
 from benchproof.findings.use import fits, use_table
-from benchproof.findings.value import by_currency, pareto_chart, value_tables
+from benchproof.findings.value import PER_PRICE, by_currency, pareto_chart, value_tables
 from benchproof.methods import built_tests, known_choices
 from benchproof.notebooks.comparison_page import comparison_record, how_it_came
 from benchproof.notebooks.display import Shown, shown_chart, shown_table
@@ -47,6 +54,7 @@ if TYPE_CHECKING:
     from benchproof.errors import Remark
     from benchproof.findings.batches import Drift
     from benchproof.findings.differences import Difference
+    from benchproof.findings.entrants import Entrant
     from benchproof.findings.pairs import Pair
     from benchproof.findings.rankings import Ranking
     from benchproof.methods.records import Figure, Table
@@ -121,17 +129,7 @@ class OpenComparison:
     @cached_property
     def entrants(self) -> tuple[Entrant, ...]:
         """The campaigns with their figures, the reference first."""
-        models = [bench.checked.campaign.specimen for bench in self.benches]
-        names = [model.model if model else "" for model in models]
-        return tuple(
-            Entrant(
-                bench.bench.campaign,
-                bench.bench.rig,
-                bench.figures,
-                f"{name} ({bench.bench.campaign.campaign})" if names.count(name) > 1 else "",
-            )
-            for bench, name in zip(self.benches, names, strict=True)
-        )
+        return told_from_each_other([bench.entrant_of(bench.figures) for bench in self.benches])
 
     @property
     def labels(self) -> dict[str, str]:
@@ -193,8 +191,9 @@ class OpenComparison:
         return shown_table(figures_table(self.entrants, self.pool, self.coverage), "figures")
 
     def show_differences(self) -> None:
-        """Show each campaign against the first."""
-        reference = self.entrants[0]
+        """Show each campaign against the first: the figures that lead, then all."""
+        reference, leading = self.entrants[0], self._merits()
+        display(shown_table(leading_table(self.differences, self.entrants, leading, self.coverage), "differences"))
         for entrant in self.entrants[1:]:
             found = [each for each in self.differences if each.campaign == entrant.name]
             said = cancelling(entrant, reference)
@@ -216,7 +215,7 @@ class OpenComparison:
 
     def show_value(self) -> None:
         """Show prices, figures per price, and what no other motor beats."""
-        chosen = [figure for figure in self._merits() if figure.name not in LESS_IS_BETTER][:2]
+        chosen = [figure for figure in self._merits() if figure.name in PER_PRICE]
         self._show("value", value_tables(self.entrants, chosen, self.pool, self.coverage))
         for currency in by_currency(self.entrants):
             for figure in self._merits()[:2]:
@@ -273,10 +272,11 @@ class OpenComparison:
         return [(entrant.name, self.pool.settled(entrant, figure)) for entrant, figure in models]
 
     def _merits(self) -> list[Figure]:
-        """Return one figure of merit of each name that two campaigns have: the first that was reached."""
-        common = [figure for figure in places(self.entrants).values() if figure.quantity is not None]
-        found = (next((f for f in common if f.name == name and "part" not in f.at), None) for name in LEADING)
-        return [figure for figure in found if figure is not None]
+        """Return one figure of merit of each name that two campaigns have: at the middle one of its places."""
+        common = [figure for figure in places(self.entrants).values() if has_a_better_end(figure.name, figure.at)]
+        by_name = [[f for f in common if f.name == name and f.quantity is not None] for name in LEADING]
+        axes = [[f for f in found if list(f.at) == list(found[0].at)] for found in by_name if found]
+        return [found[len(found) // 2] for found in axes]
 
     def _leading(self) -> list[Ranking]:
         """Return the rankings that lead the page."""

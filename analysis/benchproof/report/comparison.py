@@ -43,8 +43,8 @@ _PARTS: Final = {
 }
 """Parts of a comparison in page order: title and how to read it."""
 
-_FOLDED: Final = frozenset({"differences"})
-"""Parts whose tables after the first fold away."""
+_OPEN: Final = {"figures": 0, "differences": 1, "spread": 0, "curves": 0}
+"""How many tables and charts of a part stand open where not all do; a phone has room for few."""
 
 _MAIN: Final = "compared_thrust_vs_electrical_power"
 
@@ -137,7 +137,8 @@ def _parts(collected: CollectedComparison, main: DrawnChart | None) -> Iterator[
         charts = tuple(chart_view(chart) for chart in section.charts if chart is not main)
         tables = tuple(table_view(table) for table in section.tables)
         if charts or tables:
-            yield PartView(f"part-{key}", title, lead, tables, charts, folded=key in _FOLDED)
+            first = _OPEN.get(key, len(tables) + len(charts))
+            yield PartView(f"part-{key}", title, lead, tables[:first], tables[first:], charts[:first], charts[first:])
 
 
 def _sources(page: ComparisonPage) -> Iterator[Provenance]:

@@ -184,20 +184,19 @@ class PartView:
     ----------
     anchor, title, lead : str
         Place on the page, heading, a sentence on how to read it; empty for none.
-    tables : tuple of TableView
-        Its tables.
-    charts : tuple of ChartView
-        Its charts.
-    folded : bool
-        Whether tables after the first fold away.
+    tables, more_tables : tuple of TableView
+        Its tables: those that stand open, and those that fold away.
+    charts, more_charts : tuple of ChartView
+        Its charts, likewise.
     """
 
     anchor: str
     title: str
     lead: str
     tables: tuple[TableView, ...]
+    more_tables: tuple[TableView, ...]
     charts: tuple[ChartView, ...]
-    folded: bool
+    more_charts: tuple[ChartView, ...]
 
 
 @dataclass(frozen=True, slots=True)
