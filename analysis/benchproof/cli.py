@@ -6,6 +6,7 @@ import json
 import os
 import sys
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,7 +14,9 @@ import typer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from datetime import date
 
+    from benchproof.archive.build import Manner
     from benchproof.campaign.workspace import Workspace
 
 app = typer.Typer(
@@ -189,6 +192,88 @@ def build(
         else:
             _say(f"{progress.summary(outcomes)}; `benchproof view` shows build/preview/index.html")
         raise typer.Exit(exit_code(outcomes))
+
+
+@app.command(epilog="Example: benchproof impact --page")
+def impact(
+    context: typer.Context,
+    campaigns: Names = None,
+    page: Annotated[bool, typer.Option("--page", help="Write build/preview/impact.html too.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say what would move against the last published revisions: verdicts, ranks, figures; publishes nothing."""
+    with _answers(as_json):
+        from benchproof.archive.impact import impact_of
+        from benchproof.archive.impact_told import tell_impact
+        from benchproof.archive.outcome import Outcome, exit_code
+        from benchproof.archive.progress import Progress
+        from benchproof.report.impact import write_impact
+
+        workspace = _workspace(context)
+        names = _chosen(workspace, campaigns)
+        with Progress(len(names), quiet=as_json) as progress:
+            found = impact_of(workspace, names, _manner(), progress.tell, progress.note)
+        written = write_impact(workspace.root / "build" / "preview", found, workspace.lab()) if page else None
+        states = [Outcome(e.campaign, "failed" if e.state == "failed" else "unchanged") for e in found.campaigns]
+        code = exit_code(states)
+        if as_json:
+            _print_json({"ok": code == 0, **found.record(), "page": None if written is None else str(written)})
+        else:
+            tell_impact(found, workspace.lab().coverage)
+            if written is not None:
+                _say("build/preview/impact.html shows it")
+        raise typer.Exit(code)
+
+
+@app.command(epilog='Example: benchproof publish 2026-03-tansy-2207 -m "Thrust cell calibrated again"')
+def publish(
+    context: typer.Context,
+    reason: Annotated[str, typer.Option("-m", "--reason", help="Why, for readers: printed in history and errata.")],
+    campaigns: Names = None,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="Leave a page that says why instead.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Place the built reports in build/site; adds a revision where figures or words changed."""
+    with _answers(as_json):
+        from benchproof.archive.outcome import exit_code
+        from benchproof.archive.publishing import Publishing
+        from benchproof.errors import RequestError
+
+        workspace = _workspace(context)
+        if withdraw and not campaigns:
+            message = "name the campaigns to withdraw"
+            raise RequestError(message)
+        names = _chosen(workspace, campaigns)
+        publishing = Publishing(
+            workspace, names, reason, _today(), named=bool(campaigns), withdraw=withdraw, manner=_manner()
+        )
+        done = publishing.run(lambda _: None)
+        code = exit_code([each.outcome for each in done])
+        if as_json:
+            _print_json({"ok": code == 0, "campaigns": [each.record() for each in done]})
+        else:
+            for each in done:
+                number = f" (revision {each.revision})" if each.revision else ""
+                _say(f"{each.campaign}: {each.state}{number}{': ' if each.said else ''}{each.said}")
+                for line in each.problems:
+                    _say(f"  {line}", error=True)
+            _say("build/site/index.html lists what is published; `benchproof view --site` shows it")
+        raise typer.Exit(code)
+
+
+def _manner() -> Manner:
+    """Return how a build works that is a means to something else."""
+    from benchproof.archive.build import Manner
+    from benchproof.archive.running import chosen_kernels
+
+    return Manner(os.cpu_count() or 1, kernels=chosen_kernels(os.environ))
+
+
+def _today() -> date:
+    """Return the day new revisions are dated: UTC, or that of SOURCE_DATE_EPOCH as reproducible builds have it."""
+    stated = os.environ.get("SOURCE_DATE_EPOCH", "")
+    moment = datetime.fromtimestamp(int(stated), tz=UTC) if stated.isdigit() else datetime.now(tz=UTC)
+    return moment.date()
 
 
 @app.command(epilog="Example: benchproof view --port 8123")

@@ -18,7 +18,8 @@ from PIL import Image
 from selenium import webdriver
 
 from benchproof.campaign.models.lab import Lab
-from benchproof.report.page import POLICY, index_row
+from benchproof.report.framing import POLICY
+from benchproof.report.page import index_row
 from benchproof.report.render import templates_folder
 from benchproof.report.site import assemble_index, assemble_report
 from report.sample_notebook import CAMPAIGN, sample_claims, sample_notebook

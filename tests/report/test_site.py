@@ -92,7 +92,7 @@ def test_a_curve_file_has_the_header_people_rely_on_and_digits_that_read_back() 
 
 
 def test_a_report_can_be_listed_again_from_its_own_folder(report: Path) -> None:
-    assert read_report(report) == collect(sample_notebook(photo="photos/bell.jpg"))
+    assert read_report(report) == collect(sample_notebook(photo="photos/bell.jpg"), sample_claims())
 
 
 class Page(HTMLParser):

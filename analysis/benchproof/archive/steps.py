@@ -13,27 +13,23 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Literal
 
+from benchproof.archive.assembling import checked_files, previewed
 from benchproof.archive.kept import Kept
 from benchproof.archive.manifest import Digests
 from benchproof.archive.running import TIME_LIMIT, Kernels, Run, execute
 from benchproof.archive.scratch import scratch_workspace
-from benchproof.archive.second_pass import looked_at, second_pass
+from benchproof.archive.second_pass import looked_at
 from benchproof.archive.staleness import run_key, software
 from benchproof.archive.warm import why_not_warm
-from benchproof.campaign.check import check_campaign
 from benchproof.campaign.workspace import LAB, Workspace
 from benchproof.errors import BenchproofError, Fault, InputError, RequestError, unforeseen
-from benchproof.methods import built_tests, known_choices
 from benchproof.report.collect import results_of
-from benchproof.report.page import index_row
-from benchproof.report.site import assemble_report
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from benchproof.archive.manifest import Stamp
     from benchproof.campaign.checked import Checked, CheckedComparison
-    from benchproof.report.collect import Collected, CollectedComparison
     from benchproof.report.views import IndexRow
 
 
@@ -131,7 +127,7 @@ def run_step(place: Place, name: str) -> First:
     """Run one campaign's notebook where it is stale, and keep it; say what went wrong instead of raising."""
     try:
         _refuse_strangers(place)
-        checked = _checked(place, name)
+        checked = checked_files(place.workspace, name)
         digests = Digests(Path(place.root), {})
         inputs = {file: digests.of(file) for file in checked.files()}
         key = run_key(inputs, checked.values)
@@ -148,28 +144,12 @@ def assemble_step(place: Place, name: str, target: str) -> Second:
     try:
         scratch.mkdir(exist_ok=True)
         with TemporaryDirectory(prefix="report-", dir=scratch) as made:
-            collected = _assembled(place, name, Path(made) / name)
+            collected, row = previewed(place.workspace, place.kept, name, Path(made) / name)
             shutil.rmtree(target, ignore_errors=True)  # of a worker that was lost after it
             (Path(made) / name).rename(target)
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
         return Second(name, problems=problems_of(name, error))
-    return Second(name, len(collected.results.warnings), index_row(collected))
-
-
-def _assembled(place: Place, name: str, folder: Path) -> Collected | CollectedComparison:
-    checked = _checked(place, name)
-    inside = f"{checked.folder}/"
-    declared = [path.removeprefix(inside) for path in checked.files() if path.startswith(inside)]
-    addition = second_pass(checked, place.kept)
-    return assemble_report(
-        folder,
-        place.kept.notebook(name),
-        Path(place.root) / checked.folder,
-        declared,
-        preview=True,
-        claims=addition.claims,
-        compare=addition.compare,
-    )
+    return Second(name, len(collected.results.warnings), row)
 
 
 def beside(name: str) -> tuple[str, ...]:
@@ -197,11 +177,6 @@ def _refuse_strangers(place: Place) -> None:
             "install the same packages there, and start it again"
         )
         raise RequestError(message)
-
-
-def _checked(place: Place, name: str) -> Checked | CheckedComparison:
-    """Return the campaign's files, judged; its logs are judged where they are read, in the notebook."""
-    return check_campaign(place.workspace, name, built_tests=built_tests(), known_choices=known_choices(), logs=False)
 
 
 def _notebook(

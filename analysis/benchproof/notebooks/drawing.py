@@ -11,12 +11,12 @@ import math
 import warnings
 from dataclasses import dataclass
 from itertools import cycle, islice
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from benchproof.nomenclature import QUANTITIES, unit_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +77,32 @@ def svg(chart: Mapping[str, Any]) -> str:
     str
         An SVG document, the same for the same record and matplotlib.
     """
+    drawn = in_shown_units(chart)
+
+    def draw(axes: Any) -> None:
+        _draw(axes, drawn)
+        axes.figure.subplots_adjust(left=_left(axes), **_MARGINS)
+
+    return still(draw, _SIZE, layout="none")
+
+
+def still(
+    draw: Callable[[Any], None], size: tuple[float, float], *, layout: Literal["constrained", "none"] = "constrained"
+) -> str:
+    """Return a drawing as SVG, letters as outlines, the same bytes for the same drawing.
+
+    Parameters
+    ----------
+    draw : callable
+        Draws on the axes it is given.
+    size : tuple of float
+        Width and height in inches.
+    layout : str
+        ``none`` where ``draw`` places its axes itself, which spares drawing everything twice.
+    """
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    drawn = in_shown_units(chart)
     settings: dict[Any, Any] = {"svg.hashsalt": "benchproof", "svg.fonttype": "path", "text.parse_math": False}
     with (
         mpl.rc_context({**settings, "font.family": ["DejaVu Sans"], "font.size": 9.5}),
@@ -88,10 +110,8 @@ def svg(chart: Mapping[str, Any]) -> str:
     ):
         # A name in a script that the font lacks is drawn as boxes; the page beside it has the right letters.
         warnings.filterwarnings("ignore", message="Glyph")
-        figure = Figure(figsize=_SIZE)
-        axes = figure.add_subplot()
-        _draw(axes, drawn)
-        figure.subplots_adjust(left=_left(axes), **_MARGINS)
+        figure = Figure(figsize=size, layout=layout)
+        draw(figure.add_subplot())
         return _serialise(figure)
 
 

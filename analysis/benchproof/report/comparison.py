@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from benchproof.report.collect import CollectedComparison, DrawnChart, Section
     from benchproof.report.comparison_records import ComparisonPage, Member
     from benchproof.report.framing import Files
+    from benchproof.report.history import Past
 
 _PARTS: Final = {
     "ranking": ("Who is best at what", ""),
@@ -49,7 +50,7 @@ _OPEN: Final = {"figures": 0, "differences": 1, "spread": 0, "curves": 0}
 _MAIN: Final = "compared_thrust_vs_electrical_power"
 
 
-def comparison_context(collected: CollectedComparison, files: Files, *, preview: bool) -> ComparisonContext:
+def comparison_context(collected: CollectedComparison, files: Files, past: Past, *, preview: bool) -> ComparisonContext:
     """Return everything a comparison's page prints.
 
     Parameters
@@ -58,6 +59,8 @@ def comparison_context(collected: CollectedComparison, files: Files, *, preview:
         What the notebook shows.
     files : Files
         What stands beside the page.
+    past : Past
+        What was published of it.
     preview : bool
         Whether it is a preview.
 
@@ -73,7 +76,7 @@ def comparison_context(collected: CollectedComparison, files: Files, *, preview:
     parts = tuple(_parts(collected, main))
     warnings = tuple(map(warning_view, results.warnings))
     return ComparisonContext(
-        frame=_frame(page, text.plain, preview=preview),
+        frame=_frame(page, text.plain, past, preview=preview),
         campaign=page.campaign,
         kind="comparison",
         heading=page.title,
@@ -97,12 +100,14 @@ def comparison_context(collected: CollectedComparison, files: Files, *, preview:
             *(Link(part.anchor, part.title) for part in parts),
             Link("notes", "What was noted of each"),
             Link("cautions", "Cautions"),
+            *([Link("history", "What was published when")] if past.history.revisions else []),
             Link("files", "Data and files"),
         ),
+        history=past.history,
     )
 
 
-def comparison_row(collected: CollectedComparison) -> IndexRow:
+def comparison_row(collected: CollectedComparison, stands: str = "") -> IndexRow:
     """Return a comparison's line in the list of reports; it stands by its latest test."""
     page = collected.page
     sources = dict.fromkeys(SOURCES[member.source][0] for member in page.members)
@@ -115,12 +120,13 @@ def comparison_row(collected: CollectedComparison) -> IndexRow:
         headlines=(),
         source=", ".join(sources),
         invented=page.invented,
+        stands=stands,
     )
 
 
-def _frame(page: ComparisonPage, plain: str, *, preview: bool) -> Frame:
+def _frame(page: ComparisonPage, plain: str, past: Past, *, preview: bool) -> Frame:
     compared = ", ".join(member.label for member in page.members)
-    return report_frame(page, plain or f"Bench comparison of {compared}.", preview=preview)
+    return report_frame(page, plain or f"Bench comparison of {compared}.", past, preview=preview)
 
 
 def _main_chart(collected: CollectedComparison) -> DrawnChart | None:

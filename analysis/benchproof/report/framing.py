@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 from benchproof.report.views import Download, DownloadGroup, Frame, WarningView
 
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from benchproof.report.comparison_records import ComparisonPage
+    from benchproof.report.history import Past
     from benchproof.report.records import Notice, Page, Results
 
 POLICY: Final = (
@@ -48,17 +49,60 @@ class Files:
         return next((file for group in self.groups for file in group.files if file.label == label), None)
 
 
-def report_frame(page: Page | ComparisonPage, description: str, *, preview: bool) -> Frame:
+class Named(Protocol):
+    """Who tests: the lab of a lab file or of a page."""
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+
+    @property
+    def url(self) -> str | None:
+        """Its address."""
+
+
+def framed(
+    lab: Named,
+    *,
+    title: str,
+    description: str,
+    root: str,
+    invented: bool,
+    preview: bool = False,
+    mark: str = "",
+    standing: str = "",
+) -> Frame:
+    """Return a page's frame.
+
+    Parameters
+    ----------
+    lab : Named
+        Who tests.
+    title, description : str
+        Words for the tab and for search engines.
+    root : str
+        Relative way to the site's root.
+    invented : bool
+        Whether the page shows invented data.
+    preview : bool
+        Whether the page belongs to a preview.
+    mark, standing : str
+        A word and a sentence on where the page stands; empty for a published report.
+    """
+    return Frame(title, description, root, POLICY, lab.name, web_address(lab.url), preview, invented, mark, standing)
+
+
+def report_frame(page: Page | ComparisonPage, description: str, past: Past, *, preview: bool) -> Frame:
     """Return the frame of a report's page."""
-    return Frame(
+    return framed(
+        page.lab,
         title=f"{page.title} · {page.lab.name}",
         description=description,
         root="../../",
-        policy=POLICY,
-        lab=page.lab.name,
-        lab_url=web_address(page.lab.url),
-        preview=preview,
         invented=page.invented,
+        preview=preview,
+        mark="Preview." if preview else "",
+        standing=past.sentence,
     )
 
 

@@ -10,12 +10,11 @@ from benchproof.report.collect import CollectedComparison
 from benchproof.report.comparison import comparison_row
 from benchproof.report.framing import (
     FIRST_WARNINGS,
-    POLICY,
     Files,
     coverage_words,
+    framed,
     report_frame,
     warning_view,
-    web_address,
 )
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
@@ -26,7 +25,6 @@ from benchproof.report.views import (
     ChoiceView,
     ClaimView,
     ExclusionView,
-    Frame,
     IndexContext,
     IndexRow,
     InspectionView,
@@ -53,7 +51,9 @@ from benchproof.report.words import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from benchproof.campaign.models.lab import LabDetails
     from benchproof.report.collect import Collected, DrawnChart, Section
+    from benchproof.report.history import Past
     from benchproof.report.prose import Compare
     from benchproof.report.records import Claim, Method, Page, Results
 
@@ -61,7 +61,7 @@ _DEFAULT_TEMPLATE: Final = "_section.html.j2"
 
 
 def report_context(
-    collected: Collected, files: Files, *, preview: bool, compare: Compare | None = None
+    collected: Collected, files: Files, past: Past, *, preview: bool, compare: Compare | None = None
 ) -> ReportContext:
     """Return everything a report's page prints.
 
@@ -71,6 +71,8 @@ def report_context(
         What the notebook shows.
     files : Files
         What stands beside the page.
+    past : Past
+        What was published of it.
     preview : bool
         Whether it is a preview.
     compare : callable, optional
@@ -92,7 +94,7 @@ def report_context(
     specimen = f"{page.specimen.maker} {page.specimen.model}"
     measured = [figure.name for figure in results.quantities if figure.value is not None]
     return ReportContext(
-        frame=report_frame(page, text.plain or f"Bench test of {specimen}.", preview=preview),
+        frame=report_frame(page, text.plain or f"Bench test of {specimen}.", past, preview=preview),
         campaign=page.campaign,
         kind="motor",
         heading=page.title,
@@ -122,30 +124,31 @@ def report_context(
         software=facts(results.software),
         inputs=tuple(Fact(name, digest) for name, digest in results.inputs.items()),
         data_license=page.lab.data_license or "",
-        contents=_contents(sections, page, has_budget=bool(budgets)),
+        contents=_contents(sections, page, has_budget=bool(budgets), has_history=bool(past.history.revisions)),
+        history=past.history,
     )
 
 
-def index_context(rows: Sequence[IndexRow], *, lab: str, lab_url: str, disclosure: str, preview: bool) -> IndexContext:
+def index_context(rows: Sequence[IndexRow], lab: LabDetails, *, preview: bool) -> IndexContext:
     """Return everything the list of reports prints, newest test first."""
     ordered = sorted(sorted(rows, key=lambda row: row.campaign), key=lambda row: row.tested, reverse=True)
-    frame = Frame(
-        title=f"Reports · {lab}",
-        description=f"Bench tests of small electric motors by {lab}.",
+    frame = framed(
+        lab,
+        title=f"Reports · {lab.name}",
+        description=f"Bench tests of small electric motors by {lab.name}.",
         root="",
-        policy=POLICY,
-        lab=lab,
-        lab_url=web_address(lab_url),
         preview=preview,
         invented=any(row.invented for row in rows),
+        mark="Preview." if preview else "",
+        standing="Reports as they would look now, published or not." if preview else "",
     )
-    return IndexContext(frame, disclosure, tuple(ordered))
+    return IndexContext(frame, lab.disclosure, tuple(ordered))
 
 
-def index_row(collected: Collected | CollectedComparison) -> IndexRow:
-    """Return a report's row in the list."""
+def index_row(collected: Collected | CollectedComparison, stands: str = "") -> IndexRow:
+    """Return a report's row in the list; ``stands`` says in a word where it stands."""
     if isinstance(collected, CollectedComparison):
-        return comparison_row(collected)
+        return comparison_row(collected, stands)
     page = collected.page
     return IndexRow(
         campaign=page.campaign,
@@ -156,6 +159,7 @@ def index_row(collected: Collected | CollectedComparison) -> IndexRow:
         headlines=headlines_of(page, collected.results)[:2],
         source=SOURCES[page.specimen.source][0],
         invented=page.invented,
+        stands=stands,
     )
 
 
@@ -264,16 +268,15 @@ def _unreached(results: Results) -> Iterable[str]:
             yield f"{quantity_title(figure.name)}{where}, {whom}: {print_figure(figure).text}"
 
 
-def _contents(sections: Sequence[SectionView], page: Page, *, has_budget: bool) -> tuple[Link, ...]:
+def _contents(sections: Sequence[SectionView], page: Page, *, has_budget: bool, has_history: bool) -> tuple[Link, ...]:
     links = [Link("figures", "All figures"), *(Link(section.anchor, section.title) for section in sections)]
     if has_budget:
         links.append(Link("budget", "Where the uncertainty comes from"))
     links.append(Link("setup", "Specimen, bench and conditions"))
     if page.reply:
         links.append(Link("reply", "The maker's reply"))
-    links += [
-        Link("limits", "What was not measured"),
-        Link("cautions", "Cautions"),
-        Link("files", "Data and files"),
-    ]
+    links += [Link("limits", "What was not measured"), Link("cautions", "Cautions")]
+    if has_history:
+        links.append(Link("history", "What was published when"))
+    links.append(Link("files", "Data and files"))
     return tuple(links)

@@ -17,7 +17,14 @@ from benchproof.report.words import visible
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from benchproof.report.views import ComparisonContext, IndexContext, ReportContext
+    from benchproof.report.views import (
+        ComparisonContext,
+        EarlierContext,
+        ErrataContext,
+        FeedContext,
+        IndexContext,
+        ReportContext,
+    )
 
 
 def templates_folder() -> Path:
@@ -74,3 +81,18 @@ def render_comparison(context: ComparisonContext) -> str:
 def render_index(context: IndexContext) -> str:
     """Return the list of reports."""
     return environment().get_template("index.html.j2").render(page=context)
+
+
+def render_earlier(context: EarlierContext) -> str:
+    """Return the page of an earlier revision, or of a withdrawn report."""
+    return environment().get_template("earlier.html.j2").render(page=context)
+
+
+def render_errata(context: ErrataContext) -> str:
+    """Return the page of errata."""
+    return environment().get_template("errata.html.j2").render(page=context)
+
+
+def render_feed(context: FeedContext) -> str:
+    """Return the feed (Atom, RFC 4287)."""
+    return environment().get_template("feed.xml.j2").render(page=context)

@@ -11,6 +11,7 @@ from benchproof.errors import Fault, InputError
 from benchproof.report.collect import CollectedComparison, collect
 from benchproof.report.comparison import comparison_context
 from benchproof.report.framing import Files
+from benchproof.report.history import Past
 from benchproof.report.page import index_context, report_context
 from benchproof.report.photos import published_photo
 from benchproof.report.render import render_comparison, render_index, render_report, templates_folder
@@ -18,7 +19,7 @@ from benchproof.report.views import Download, DownloadGroup
 from benchproof.report.words import href, size_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from benchproof.campaign.models.lab import Lab
@@ -28,9 +29,10 @@ if TYPE_CHECKING:
     from benchproof.report.views import IndexRow
 
 SUMS: Final = "SHA256SUMS"
+RECORD: Final = "record.jsonl"
 _BLOCK: Final = 1 << 20
 _GROUPS: Final = (
-    ("The campaign", ("campaign.yaml", "results.json")),
+    ("The campaign", ("campaign.yaml", "results.json", RECORD)),
     ("Notebook", (".ipynb",)),
     ("Raw logs, as recorded", ("raw/",)),
     ("Curves", ("curves/",)),
@@ -48,6 +50,7 @@ def assemble_report(
     preview: bool,
     claims: Sequence[Mapping[str, Any]] = (),
     compare: Compare | None = None,
+    past: Callable[[Collected | CollectedComparison], Past] = lambda _: Past(),
 ) -> Collected | CollectedComparison:
     """Write one report into an empty folder.
 
@@ -67,6 +70,8 @@ def assemble_report(
         ``claims`` of results.json, from the second pass.
     compare : callable, optional
         Answers the text's comparing quotes, from the second pass.
+    past : callable, optional
+        Takes what the report shows and says what was published of it; its record is put beside a published report.
 
     Returns
     -------
@@ -82,6 +87,9 @@ def assemble_report(
     folder.mkdir(parents=True)
     _write(folder / "results.json", _json(collected.results_data))
     _write(folder / f"{collected.page.campaign}.ipynb", json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
+    before = past(collected)
+    if before.record:
+        (folder / RECORD).write_bytes(before.record)
     photos = _copy_inputs(folder, campaign_folder, declared)
     for section in (*collected.sections, *collected.unsorted):
         for chart in section.charts:
@@ -92,9 +100,9 @@ def assemble_report(
     sums = _checksums(folder)
     files = _files(folder, sums, photos)
     if isinstance(collected, CollectedComparison):
-        page = render_comparison(comparison_context(collected, files, preview=preview))
+        page = render_comparison(comparison_context(collected, files, before, preview=preview))
     else:
-        page = render_report(report_context(collected, files, preview=preview, compare=compare))
+        page = render_report(report_context(collected, files, before, preview=preview, compare=compare))
     _write(folder / "index.html", page)
     sums["index.html"] = _digest(folder / "index.html")
     _write(folder / SUMS, "".join(sum_line(name, sums[name]) for name in sorted(sums)))
@@ -111,7 +119,8 @@ def read_report(folder: Path) -> Collected | CollectedComparison:
     """
     path = folder / f"{folder.name}.ipynb"
     try:
-        return collect(json.loads(path.read_text(encoding="utf-8")))
+        results = json.loads((folder / "results.json").read_text(encoding="utf-8"))
+        return collect(json.loads(path.read_text(encoding="utf-8")), results.get("claims", ()))
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
@@ -121,15 +130,7 @@ def read_report(folder: Path) -> Collected | CollectedComparison:
 
 def assemble_index(root: Path, lab: Lab, rows: Sequence[IndexRow], *, preview: bool) -> None:
     """Write the list of reports and the assets all pages share."""
-    details = lab.lab
-    context = index_context(
-        rows,
-        lab=details.name,
-        lab_url=details.url or "",
-        disclosure=details.disclosure,
-        preview=preview,
-    )
-    _write(root / "index.html", render_index(context))
+    _write(root / "index.html", render_index(index_context(rows, lab.lab, preview=preview)))
     shutil.copytree(templates_folder() / "assets", root / "assets", copy_function=shutil.copyfile)
 
 

@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from benchproof.report.records import Figure, HeadlineName, Page, Results, Table
+    from benchproof.report.revision import Content
 
 _SAID_BY_THE_CELL = ("not_reached",)
 
 
-def headlines_of(page: Page, results: Results) -> tuple[Headline, ...]:
+def headlines_of(page: Page | Content, results: Results | Content) -> tuple[Headline, ...]:
     """Return the first three figures the campaign asks to stand at the top, those that were reached."""
     found = [figure for wanted in page.headline if (figure := _headline(wanted, results)) is not None]
     return tuple(
@@ -35,7 +36,7 @@ def headlines_of(page: Page, results: Results) -> tuple[Headline, ...]:
     )
 
 
-def _headline(wanted: str | HeadlineName, results: Results) -> Figure | None:
+def _headline(wanted: str | HeadlineName, results: Results | Content) -> Figure | None:
     name = wanted if isinstance(wanted, str) else wanted.name
     at = None if isinstance(wanted, str) else dict(wanted.at)
     models = [f for f in results.quantities if f.name == name and f.sample is None and f.value is not None]
@@ -44,7 +45,9 @@ def _headline(wanted: str | HeadlineName, results: Results) -> Figure | None:
     return next((f for f in models if dict(f.at) == at), None)
 
 
-def figure_table(results: Results, titles: Mapping[str, str]) -> FigureTable:
+def figure_table(
+    results: Results | Content, titles: Mapping[str, str], columns: Mapping[str | None, str] | None = None
+) -> FigureTable:
     """Return the table of all figures: a row for each quantity and operating point, a column for each sample.
 
     Parameters
@@ -53,8 +56,10 @@ def figure_table(results: Results, titles: Mapping[str, str]) -> FigureTable:
         The figures.
     titles : Mapping of str to str
         Title of each method's section, by its key.
+    columns : Mapping, optional
+        Headings of the columns by what stands in them as sample; by default the model and each sample.
     """
-    columns = _columns(results)
+    columns = columns or _columns(results)
     groups: dict[str, dict[str, list[Figure]]] = {}
     for figure in results.quantities:
         groups.setdefault(figure.method, {}).setdefault(anchor(figure.name, figure.at), []).append(figure)
@@ -62,7 +67,7 @@ def figure_table(results: Results, titles: Mapping[str, str]) -> FigureTable:
     return FigureTable(tuple(columns.values()), listed, _meanings(results))
 
 
-def _columns(results: Results) -> dict[str | None, str]:
+def _columns(results: Results | Content) -> dict[str | None, str]:
     """Return the heading of each sample's column, the model's (None) first; one column where there is one sample."""
     samples = tuple(dict.fromkeys(f.sample for f in results.quantities if f.sample is not None))
     if len(samples) == 1:
@@ -70,7 +75,7 @@ def _columns(results: Results) -> dict[str | None, str]:
     return {None: "Model", **{sample: f"Sample {sample}" for sample in samples}}
 
 
-def _meanings(results: Results) -> tuple[Fact, ...]:
+def _meanings(results: Results | Content) -> tuple[Fact, ...]:
     """Return what each quantity is, once."""
     names = dict.fromkeys(figure.name for figure in results.quantities if figure.name in QUANTITIES)
     return tuple(Fact(QUANTITIES[name].title, QUANTITIES[name].meaning) for name in names)

@@ -3,6 +3,24 @@
 Templates print these and compute nothing. A test holds the fields against the names that the templates use.
 """
 
+from benchproof.report.views.history import (
+    ChangeView,
+    EarlierContext,
+    ErrataContext,
+    Erratum,
+    FeedContext,
+    FeedEntry,
+    FlipView,
+    History,
+    RevisionView,
+)
+from benchproof.report.views.impact import (
+    BridgeView,
+    CauseView,
+    FlippedView,
+    ImpactContext,
+    MovedView,
+)
 from benchproof.report.views.pages import (
     ComparisonContext,
     Frame,
@@ -43,19 +61,31 @@ from benchproof.report.views.told import (
 )
 
 __all__ = [
+    "BridgeView",
+    "CauseView",
     "Cell",
+    "ChangeView",
     "ChartView",
     "ChoiceView",
     "ClaimView",
     "ComparisonContext",
     "Download",
     "DownloadGroup",
+    "EarlierContext",
+    "ErrataContext",
+    "Erratum",
     "ExclusionView",
+    "FeedContext",
+    "FeedEntry",
     "FigureGroup",
     "FigureRow",
     "FigureTable",
+    "FlipView",
+    "FlippedView",
     "Frame",
     "Headline",
+    "History",
+    "ImpactContext",
     "IndexContext",
     "IndexRow",
     "InspectionView",
@@ -63,11 +93,13 @@ __all__ = [
     "Link",
     "MemberView",
     "MethodView",
+    "MovedView",
     "PartView",
     "PointGroup",
     "PointRows",
     "Provenance",
     "ReportContext",
+    "RevisionView",
     "SectionView",
     "Setup",
     "TableColumn",

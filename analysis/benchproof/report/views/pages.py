@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from benchproof.report.prose import Prose
+    from benchproof.report.views.history import History
     from benchproof.report.views.shown import ChartView, FigureTable, Headline, TableView
     from benchproof.report.views.told import (
         ClaimView,
@@ -43,6 +44,8 @@ class Frame:
         Whether this is a preview, not a publication.
     invented : bool
         Whether the page shows invented data.
+    mark, standing : str
+        A word and a sentence on where the page stands; empty for a published report.
     """
 
     title: str
@@ -53,6 +56,8 @@ class Frame:
     lab_url: str
     preview: bool
     invented: bool
+    mark: str = ""
+    standing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +122,8 @@ class ReportContext:
         The lab's licence for its data; empty if none is stated.
     contents : tuple of Link
         What is where.
+    history : History
+        What was published when, and what changed.
     """
 
     frame: Frame
@@ -150,6 +157,7 @@ class ReportContext:
     inputs: tuple[Fact, ...]
     data_license: str
     contents: tuple[Link, ...]
+    history: History
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,6 +251,8 @@ class ComparisonContext:
         The lab's licence for its data; empty if none is stated.
     contents : tuple of Link
         What is where.
+    history : History
+        What was published when, and what changed.
     """
 
     frame: Frame
@@ -266,6 +276,7 @@ class ComparisonContext:
     inputs: tuple[Fact, ...]
     data_license: str
     contents: tuple[Link, ...]
+    history: History
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +301,8 @@ class IndexRow:
         Who paid, in a word.
     invented : bool
         Whether its data are invented.
+    stands : str
+        In a preview, where it stands: draft, pending revision, as published, withdrawn.
     """
 
     campaign: str
@@ -300,6 +313,7 @@ class IndexRow:
     headlines: tuple[Headline, ...]
     source: str
     invented: bool
+    stands: str = ""
 
 
 @dataclass(frozen=True, slots=True)
