@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from benchproof.archive.publishing import Publication, Publishing
+from benchproof.campaign.workspace import Workspace
 from workspaces import write_workspace
 
 SCRIPTS = Path(sys.executable).parent
@@ -101,3 +105,44 @@ def test_a_verdict_flips_when_the_data_change(built: Path) -> None:
     build(built, "2026-03-a")
     assert json.loads(report(built, "2026-03-a"))["claims"][0]["verdict"] == "contradicted"
     path.write_text(before)
+
+
+def publish(root: Path, *names: str, reason: str = "First.", day: str = "2026-05-01") -> dict[str, Publication]:
+    named = names or Workspace(root).campaign_names()
+    done = Publishing(Workspace(root), named, reason, date.fromisoformat(day), named=bool(names)).run(lambda _: None)
+    return {each.campaign: each for each in done}
+
+
+def test_a_comparison_is_published_with_what_it_compares_and_a_verdict_that_flips_comes_first(
+    built: Path, tmp_path: Path
+) -> None:
+    root = tmp_path / "w"
+    shutil.copytree(built, root)
+    build(root)
+    refused = publish(root, "2026-04-both")["2026-04-both"]
+    assert "compares 2026-03-a, which is not published" in refused.problems[0]
+    assert {each.state for each in publish(root).values()} == {"published"}
+    listed = (root / "build/site/index.html").read_text()
+    assert "reports/2026-04-both/index.html" in listed
+
+    path = root / "runs/2026-03-a/campaign.yaml"
+    path.write_text(path.read_text().replace('"33.41 g", "33.40 g", "33.42 g"', '"31.41 g", "31.40 g", "31.42 g"'))
+    impact = [str(SCRIPTS / "benchproof"), "--workspace", str(root), "impact"]
+    told = subprocess.run(impact, capture_output=True, text=True, check=True, timeout=300).stdout
+    assert "“Weighs more than the other” supported -> contradicted" in told
+    assert "“Order by mass” 2026-03-b, 2026-03-a -> 2026-03-a, 2026-03-b" in told
+    assert told.index("FLIPPED") < told.index("31.41")
+    assert "Mass: 2026-03-b now lies above 2026-03-a." in told
+
+    done = publish(root, reason="Weighed again.", day="2026-06-01")
+    assert [done[name].state for name in sorted(done)] == ["revised", "unchanged", "revised"]
+    text = (root / "build/site/reports/2026-03-a/index.html").read_text().split('id="history"')[1]
+    assert text.index("<del>supported</del> <ins>contradicted</ins>") < text.index("<del>33.41")
+    assert "What the text says against other reports reads otherwise." in text
+    earlier = (root / "build/site/reports/2026-03-a/rev/1/index.html").read_text()
+    assert "more than b" in earlier or "than b" in earlier
+    order = (root / "build/site/reports/2026-04-both/index.html").read_text().split('id="history"')[1]
+    assert "<q>Order by mass</q> <del>2026-03-b, 2026-03-a</del> <ins>2026-03-a, 2026-03-b</ins>" in order
+    plain = (root / "build/site/reports/2026-04-both/rev/1/index.html").read_text()
+    assert 'data-of="2026-03-a"' in plain
+    assert "33.41" in plain
