@@ -83,11 +83,11 @@ def svg(chart: Mapping[str, Any]) -> str:
         _draw(axes, drawn)
         axes.figure.subplots_adjust(left=_left(axes), **_MARGINS)
 
-    return still(draw, _SIZE, layout="none")
+    return still(draw, _SIZE, layout=None)
 
 
 def still(
-    draw: Callable[[Any], None], size: tuple[float, float], *, layout: Literal["constrained", "none"] = "constrained"
+    draw: Callable[[Any], None], size: tuple[float, float], *, layout: Literal["constrained"] | None = "constrained"
 ) -> str:
     """Return a drawing as SVG, letters as outlines, the same bytes for the same drawing.
 
@@ -97,8 +97,8 @@ def still(
         Draws on the axes it is given.
     size : tuple of float
         Width and height in inches.
-    layout : str
-        ``none`` where ``draw`` places its axes itself, which spares drawing everything twice.
+    layout : str or None
+        None where ``draw`` places its axes itself, which spares drawing everything twice.
     """
     import matplotlib as mpl
     from matplotlib.figure import Figure
