@@ -276,6 +276,56 @@ def _today() -> date:
     return moment.date()
 
 
+@app.command(epilog="Example: benchproof verify ~/Downloads/bundle.zip --choice air=as_tested")
+def verify(
+    bundle: Annotated[Path, typer.Argument(help="A report's bundle.zip.")],
+    choice: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--choice", metavar="NAME=VALUE", help="An analysis choice of yours, against the published figures."
+        ),
+    ] = None,
+    run_bundled_notebook: Annotated[
+        bool,
+        typer.Option(
+            "--run-bundled-notebook",
+            help="Run the notebook that came in the bundle instead of the installed one. This executes code of whoever "
+            "made the bundle, with your rights: read it first.",
+        ),
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Check a downloaded bundle: checksums, analysis run again, figures the same or not; runs no code of the bundle."""
+    with _answers(as_json):
+        from benchproof.archive.verify import in_words
+        from benchproof.archive.verify import verify as verified
+
+        found = verified(bundle, _choices(choice or []), bundled_notebook=run_bundled_notebook)
+        if as_json:
+            _print_json(found.record())
+        else:
+            for line in in_words(found):
+                _say(line)
+        raise typer.Exit(0 if found.ok else 1)
+
+
+def _choices(given: list[str]) -> dict[str, str]:
+    """Return choices written as NAME=VALUE.
+
+    Raises
+    ------
+    RequestError
+        If one is written otherwise.
+    """
+    from benchproof.errors import RequestError
+
+    for each in given:
+        if not all(each.partition("=")[::2]):
+            message = f"the choice {each!r} is not written NAME=VALUE"
+            raise RequestError(message)
+    return {name: value for name, _, value in (each.partition("=") for each in given)}
+
+
 @app.command(epilog="Example: benchproof view --port 8123")
 def view(
     context: typer.Context,

@@ -3,6 +3,7 @@
 ::
 
     BenchproofError
+    +-- BundleRefused(ValueError)     a bundle cannot be unpacked safely, or is damaged
     +-- InputError(ValueError)        something a person wrote cannot be used; carries every fault found
     +-- MethodError(ValueError)       a method was given data it cannot reduce
     +-- NotebookFailed(RuntimeError)  a cell of a campaign's notebook raised
@@ -116,6 +117,24 @@ class NotebookFailed(BenchproofError, RuntimeError):  # noqa: N818 - it says wha
     def __str__(self) -> str:
         """Return the cell, the error and where to look."""
         return f"{self.campaign}: {self.cell} failed: {self.error}. The notebook as far as it ran: {self.kept}"
+
+
+class BundleRefused(BenchproofError, ValueError):  # noqa: N818 - it says what happened
+    """A bundle cannot be unpacked safely, or is damaged.
+
+    Parameters
+    ----------
+    *reasons : str
+        What is wrong with it, a sentence each.
+    """
+
+    def __init__(self, *reasons: str) -> None:
+        super().__init__(*reasons)
+        self.reasons = reasons
+
+    def __str__(self) -> str:
+        """Return one line a reason."""
+        return "\n".join(self.reasons)
 
 
 class RequestError(BenchproofError, ValueError):

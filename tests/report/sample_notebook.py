@@ -35,6 +35,8 @@ def sample_notebook(wrap: Wrap = as_it_is, *, text: str | None = None, photo: st
         _cell(_table("page", "budget_thrust", wrap), "table"),
         _cell(results(wrap), "results"),
     ]
+    for number, cell in enumerate(cells):
+        cell["id"] = f"c{number}"
     return {"cells": [_other(), *cells], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
 
 

@@ -85,7 +85,7 @@ def test_labels_are_inert_for_the_chart_library_too() -> None:
 def test_a_long_series_is_thinned_in_the_table_and_the_page_says_so() -> None:
     many = [float(k) for k in range(10 * MOST_ROWS)]
     series = [{"label": "log", "sample": "A1", "role": "line", "x": many, "y": many}]
-    group = chart_view(DrawnChart(record(series=series), "")).points[0]
+    group = chart_view(DrawnChart(record(series=series), "", "cell")).points[0]
     assert len(group.rows) == MOST_ROWS
     assert "one point in 10" in group.note
 

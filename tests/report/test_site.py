@@ -12,8 +12,10 @@ import pytest
 from PIL import Image
 
 from benchproof.report.collect import collect
+from benchproof.report.packing import sum_line
 from benchproof.report.records import Chart
-from benchproof.report.site import assemble_report, curve_csv, read_report, sum_line
+from benchproof.report.site import assemble_report, read_report
+from benchproof.report.tabular import curve_csv
 from report.sample_notebook import CAMPAIGN, charts, sample_claims, sample_notebook
 
 DECLARED = ("campaign.yaml", "raw/a1.csv", "raw/a2-slip.csv", "photos/bell.jpg")
@@ -52,7 +54,9 @@ def test_everything_a_reader_may_want_stands_beside_the_page(report: Path) -> No
     assert set(names(report)) == {
         "index.html", "results.json", f"{CAMPAIGN}.ipynb", "campaign.yaml", "SHA256SUMS", "raw/a1.csv", "raw/a2-slip.csv",
         "photos/bell.jpg", "charts/thrust_vs_electrical_power.svg", "charts/thrust_per_power_vs_electrical_power.svg",
-        *(f"curves/{name}_vs_electrical_power--{s}.csv" for name in ("thrust", "thrust_per_power") for s in ("A1", "A2")),
+        "notebook.html", "figures.csv", "figures.parquet", "datapackage.json",
+        *(f"curves/{name}_vs_electrical_power--{s}.{kind}" for name in ("thrust", "thrust_per_power") for s in ("A1", "A2")
+          for kind in ("csv", "parquet")),
     }  # fmt: skip
 
 
@@ -130,7 +134,9 @@ def test_every_anchor_is_there_once_and_every_link_leads_somewhere(report: Path)
         if link.startswith("#"):
             assert link[1:] in page.ids
         elif not link.startswith(("http", "../..")):
-            assert (report / link).is_file(), link
+            path, _, anchor = link.partition("#")
+            assert (report / path).is_file(), link
+            assert not anchor or anchor in Page(report / path).ids
 
 
 def test_figures_can_be_cited(report: Path) -> None:
@@ -147,7 +153,7 @@ def test_the_page_says_what_a_reader_and_a_sceptic_ask(report: Path) -> None:
         "Light and honest. It weighs 31.412 g ± 0.020 g", "half the width of the 95 % coverage interval", "2 samples were tested",
         "not reached in the test", "referred to the lab's reference air", "offset 0.02 N, per run", "22.5 °C", "2026-08-10",
         "nut slipped", "We disagree.", "Kv at no load", "Spinning propellers", "local codes", "CC-BY-4.0", "sha256:000",
-        "benchproof build", 'papermill "$(benchproof notebook motor)"', "A gap of 0.8 s.", "the default is reference", "supported",
+        "benchproof verify bundle.zip", "papermill motor.ipynb out.ipynb", "A gap of 0.8 s.", "the default is reference", "supported",
     ):  # fmt: skip
         assert said in text, said
     assert "Flywheels" not in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from benchproof.archive.bundled import bundle_sources
 from benchproof.archive.manifest import Digests
 from benchproof.archive.record import read_record
 from benchproof.archive.second_pass import Addition, second_pass
@@ -123,6 +124,7 @@ class Materials:
             claims=self.addition.claims,
             compare=self.addition.compare,
             past=past,
+            sources=bundle_sources(self.checked),
         )
 
     def _compared(self) -> tuple[str, ...]:

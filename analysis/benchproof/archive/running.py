@@ -63,6 +63,8 @@ class Run:
         are the same.
     limit : float
         Seconds it may take.
+    notebook : Path, optional
+        A notebook to run in place of the installed one.
     """
 
     campaign: str
@@ -71,6 +73,7 @@ class Run:
     sections: frozenset[str]
     kernels: Kernels = "warm"
     limit: float = TIME_LIMIT
+    notebook: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +215,7 @@ def _raised(cell: Mapping[str, Any]) -> bool:
 
 def prepared(run: Run) -> nbformat.NotebookNode:
     """Return the installed notebook without the sections of tests the campaign does not have."""
-    notebook: nbformat.NotebookNode = nbformat.read(notebook_path(run.kind), as_version=4)
+    notebook: nbformat.NotebookNode = nbformat.read(run.notebook or notebook_path(run.kind), as_version=4)
     notebook.cells = [cell for cell in notebook.cells if _section(cell) in run.sections | {None}]
     return notebook
 

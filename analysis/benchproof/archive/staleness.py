@@ -20,8 +20,11 @@ from benchproof.report.render import templates_folder
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-PAGES_ONLY: Final = ("templates", "report", "archive", "cli.py", "__pycache__")
+PAGES_ONLY: Final = ("templates", "report", "archive", "cli.py", "requirements.lock", "__pycache__")
 """Parts of the package that no notebook output depends on."""
+
+PACKED: Final = ("cli.py", "requirements.lock")
+"""Parts of the package that nothing depends on but the wheel in a bundle."""
 
 
 def run_key(inputs: Mapping[str, str], parameters: Mapping[str, Any]) -> str:
@@ -63,6 +66,8 @@ def pages_digest() -> str:
     """Return a digest of what makes pages of kept notebooks: templates, and the rooms of the right."""
     digest = hashlib.sha256()
     package = Path(str(files("benchproof")))
+    for name in PACKED:  # into every bundle, with the package
+        digest.update((package / name).read_bytes())
     for root in (templates_folder(), package / "report", package / "archive"):
         for path in sorted(each for each in root.rglob("*") if each.is_file() and each.suffix != ".pyc"):
             digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.nomenclature import unit_text
 from benchproof.notebooks.drawing import SAMPLE_STROKES, axis_title, in_shown_units, strokes
 from benchproof.report.figures import figure_data
+from benchproof.report.notebook_page import PAGE, cell_anchor
 from benchproof.report.views import ChartView, Download, Key, PointGroup
 from benchproof.report.words import href, slug
 
@@ -32,13 +32,15 @@ def chart_view(chart: DrawnChart) -> ChartView:
         alt=f"{record.title}. {record.caption}",
         still=href(f"charts/{record.name}.svg"),
         live=figure_data(record),
+        computed=f"{PAGE}#{href(cell_anchor(chart.cell))}",
         keys=_keys(record, strokes(shown)),
         headings=(axis_title(shown["x"]), axis_title(shown["y"]), "low", "high"),
         points=tuple(_point_group(series) for series in shown["series"]),
         downloads=tuple(
-            Download(f"{series.label} (CSV)", href(series.file), note=unit_text(record.y.unit))
+            Download(f"{series.label} ({name})", href(series.file.removesuffix(".csv") + ending), note="")
             for series in record.series
             if series.file
+            for name, ending in (("CSV", ".csv"), ("Parquet", ".parquet"))
         ),
     )
 

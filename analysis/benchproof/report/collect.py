@@ -30,10 +30,13 @@ class DrawnChart:
         The chart as data.
     svg : str
         The still of the same output, checked to hold shapes only.
+    cell : str
+        The notebook's cell that shows it.
     """
 
     record: Chart
     svg: str
+    cell: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,14 +170,16 @@ def results_of(notebook: Mapping[str, Any]) -> dict[str, Any]:
 
 
 _Output = tuple[str, str, Mapping[str, Any], Mapping[str, Any]]
-"""Place in words, kind, our data, the whole bundle."""
+"""Place in words, kind, our data, the whole bundle with the cell's name."""
+
+_CELL: Final = "cell"
 
 
 def _outputs(notebook: Mapping[str, Any]) -> Iterator[_Output]:
     """Yield each of our display objects with its place."""
     for number, cell in enumerate(notebook.get("cells", ()), start=1):
         for output in cell.get("outputs", ()):
-            bundle = output.get("data", {})
+            bundle = {**output.get("data", {}), _CELL: str(cell.get("id", number))}
             for mime in bundle:
                 if mime.startswith(MIME_PREFIX) and mime.endswith("+json"):
                     kind = mime.removeprefix(MIME_PREFIX).removesuffix("+json")
@@ -230,7 +235,7 @@ def _drawn(place: str, bundle: Mapping[str, Any], data: Mapping[str, Any]) -> Dr
     _check_lengths(place, record)
     still = bundle.get(SVG, "")
     text = still if isinstance(still, str) else "".join(still)
-    return DrawnChart(record, inert_drawing(text, place=place))
+    return DrawnChart(record, inert_drawing(text, place=place), bundle[_CELL])
 
 
 def _check_lengths(place: str, chart: Chart) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.findings.wording import probability_words
 from benchproof.report.charts import chart_view
@@ -16,6 +17,8 @@ from benchproof.report.framing import (
     report_frame,
     warning_view,
 )
+from benchproof.report.linked_data import linked_data
+from benchproof.report.notebook_page import notebook_body
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
 from benchproof.report.render import method_templates
@@ -25,13 +28,16 @@ from benchproof.report.views import (
     ChoiceView,
     ClaimView,
     ExclusionView,
+    Frame,
     IndexContext,
     IndexRow,
     InspectionView,
     Link,
     MethodView,
+    NotebookContext,
     Provenance,
     ReportContext,
+    ScepticsContext,
     SectionView,
 )
 from benchproof.report.words import (
@@ -49,10 +55,11 @@ from benchproof.report.words import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from benchproof.campaign.models.lab import LabDetails
     from benchproof.report.collect import Collected, DrawnChart, Section
+    from benchproof.report.comparison_records import ComparisonPage
     from benchproof.report.history import Past
     from benchproof.report.prose import Compare
     from benchproof.report.records import Claim, Method, Page, Results
@@ -95,6 +102,7 @@ def report_context(
     measured = [figure.name for figure in results.quantities if figure.value is not None]
     return ReportContext(
         frame=report_frame(page, text.plain or f"Bench test of {specimen}.", past, preview=preview),
+        linked=linked_data(page, results, text.plain, files.groups),
         campaign=page.campaign,
         kind="motor",
         heading=page.title,
@@ -127,6 +135,26 @@ def report_context(
         contents=_contents(sections, page, has_budget=bool(budgets), has_history=bool(past.history.revisions)),
         history=past.history,
     )
+
+
+def notebook_context(
+    page: Page | ComparisonPage, notebook: Mapping[str, Any], past: Past, *, preview: bool
+) -> NotebookContext:
+    """Return everything the page of an executed notebook prints."""
+    return NotebookContext(
+        frame=report_frame(
+            page, f"How the figures of {page.title} were computed, step by step.", past, preview=preview
+        ),
+        campaign=page.campaign,
+        heading=page.title,
+        body=notebook_body(notebook),
+    )
+
+
+def sceptics_context(frame: Frame) -> ScepticsContext:
+    """Return everything the sceptics' page prints, in the frame of the list of reports."""
+    said = f"How to check a report of {frame.lab}, what would change our mind, how errata work."
+    return ScepticsContext(replace(frame, title=f"For sceptics · {frame.lab}", description=said))
 
 
 def index_context(rows: Sequence[IndexRow], lab: LabDetails, *, preview: bool) -> IndexContext:

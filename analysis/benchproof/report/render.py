@@ -23,7 +23,9 @@ if TYPE_CHECKING:
         ErrataContext,
         FeedContext,
         IndexContext,
+        NotebookContext,
         ReportContext,
+        ScepticsContext,
     )
 
 
@@ -96,3 +98,8 @@ def render_errata(context: ErrataContext) -> str:
 def render_feed(context: FeedContext) -> str:
     """Return the feed (Atom, RFC 4287)."""
     return environment().get_template("feed.xml.j2").render(page=context)
+
+
+def render(template: str, context: NotebookContext | ScepticsContext) -> str:
+    """Return any other page."""
+    return environment().get_template(template).render(page=context)

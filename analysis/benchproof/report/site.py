@@ -8,13 +8,26 @@ import shutil
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
+from benchproof.report.bundle import BUNDLE, write_bundle
 from benchproof.report.collect import CollectedComparison, collect
 from benchproof.report.comparison import comparison_context
 from benchproof.report.framing import Files
 from benchproof.report.history import Past
-from benchproof.report.page import index_context, report_context
+from benchproof.report.notebook_page import PAGE as NOTEBOOK_PAGE
+from benchproof.report.packing import SUMS, sum_lines
+from benchproof.report.page import index_context, notebook_context, report_context, sceptics_context
 from benchproof.report.photos import published_photo
-from benchproof.report.render import render_comparison, render_index, render_report, templates_folder
+from benchproof.report.render import render, render_comparison, render_index, render_report, templates_folder
+from benchproof.report.tabular import (
+    DESCRIPTION,
+    FIGURES,
+    curve_csv,
+    curve_files,
+    curve_parquet,
+    figures_csv,
+    figures_parquet,
+    table_description,
+)
 from benchproof.report.views import Download, DownloadGroup
 from benchproof.report.words import href, size_words
 
@@ -23,18 +36,20 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from benchproof.campaign.models.lab import Lab
+    from benchproof.report.bundle import Sources
     from benchproof.report.collect import Collected
     from benchproof.report.prose import Compare
-    from benchproof.report.records import Chart, Series
     from benchproof.report.views import IndexRow
 
-SUMS: Final = "SHA256SUMS"
 RECORD: Final = "record.jsonl"
 _BLOCK: Final = 1 << 20
+_PARQUET: Final = "figures.parquet"
 _GROUPS: Final = (
+    ("Everything in one file", (BUNDLE,)),
     ("The campaign", ("campaign.yaml", "results.json", RECORD)),
     ("Notebook", (".ipynb",)),
     ("Raw logs, as recorded", ("raw/",)),
+    ("All figures as tables", (FIGURES, _PARQUET, DESCRIPTION)),
     ("Curves", ("curves/",)),
     ("Stills of the charts", ("charts/",)),
     ("Photos, without their metadata", ("photos/",)),
@@ -51,6 +66,7 @@ def assemble_report(
     claims: Sequence[Mapping[str, Any]] = (),
     compare: Compare | None = None,
     past: Callable[[Collected | CollectedComparison], Past] = lambda _: Past(),
+    sources: Sources | None = None,
 ) -> Collected | CollectedComparison:
     """Write one report into an empty folder.
 
@@ -72,6 +88,8 @@ def assemble_report(
         Answers the text's comparing quotes, from the second pass.
     past : callable, optional
         Takes what the report shows and says what was published of it; its record is put beside a published report.
+    sources : Sources, optional
+        What the report's bundle is made from; without it there is none.
 
     Returns
     -------
@@ -91,12 +109,13 @@ def assemble_report(
     if before.record:
         (folder / RECORD).write_bytes(before.record)
     photos = _copy_inputs(folder, campaign_folder, declared)
-    for section in (*collected.sections, *collected.unsorted):
-        for chart in section.charts:
-            _write(folder / "charts" / f"{chart.record.name}.svg", chart.svg)
-            for series in chart.record.series:
-                if series.file:
-                    _write(folder / series.file, curve_csv(chart.record, series))
+    _write_tables(folder, collected)
+    _write(
+        folder / NOTEBOOK_PAGE,
+        render("notebook.html.j2", notebook_context(collected.page, notebook, before, preview=preview)),
+    )
+    if sources is not None:
+        write_bundle(folder, collected, sources)
     sums = _checksums(folder)
     files = _files(folder, sums, photos)
     if isinstance(collected, CollectedComparison):
@@ -105,7 +124,7 @@ def assemble_report(
         page = render_report(report_context(collected, files, before, preview=preview, compare=compare))
     _write(folder / "index.html", page)
     sums["index.html"] = _digest(folder / "index.html")
-    _write(folder / SUMS, "".join(sum_line(name, sums[name]) for name in sorted(sums)))
+    _write(folder / SUMS, sum_lines(sums))
     return collected
 
 
@@ -130,25 +149,24 @@ def read_report(folder: Path) -> Collected | CollectedComparison:
 
 def assemble_index(root: Path, lab: Lab, rows: Sequence[IndexRow], *, preview: bool) -> None:
     """Write the list of reports and the assets all pages share."""
-    _write(root / "index.html", render_index(index_context(rows, lab.lab, preview=preview)))
+    context = index_context(rows, lab.lab, preview=preview)
+    _write(root / "index.html", render_index(context))
+    _write(root / "sceptics.html", render("sceptics.html.j2", sceptics_context(context.frame)))
     shutil.copytree(templates_folder() / "assets", root / "assets", copy_function=shutil.copyfile)
 
 
-def curve_csv(chart: Chart, series: Series) -> str:
-    """Return a curve file: one row a grid point, in the results' units, shortest digits that read back the same."""
-    heads = [f"{chart.x.name} [{chart.x.unit}]", f"{chart.y.name} [{chart.y.unit}]"]
-    columns = [series.x, series.y]
-    if series.low is not None and series.high is not None:
-        heads += [f"{chart.y.name}_low [{chart.y.unit}]", f"{chart.y.name}_high [{chart.y.unit}]"]
-        columns += [series.low, series.high]
-    rows = [",".join("" if value is None else repr(value) for value in row) for row in zip(*columns, strict=True)]
-    return "\n".join([",".join(heads), *rows]) + "\n"
-
-
-def sum_line(name: str, digest: str) -> str:
-    """Return a line of SHA256SUMS as coreutils write it: with a backslash in front where the name needs escapes."""
-    escaped = name.replace("\\", "\\\\").replace("\n", "\\n").replace("\r", "\\r")
-    return f"{'' if escaped == name else chr(92)}{digest}  {escaped}\n"
+def _write_tables(folder: Path, collected: Collected | CollectedComparison) -> None:
+    """Write stills and curves of all charts, and all figures, as files other programs read."""
+    drawn = [chart for section in (*collected.sections, *collected.unsorted) for chart in section.charts]
+    for each in drawn:
+        _write(folder / "charts" / f"{each.record.name}.svg", each.svg)
+    charts = [each.record for each in drawn]
+    for name, (chart, series) in curve_files(charts).items():
+        _write(folder / name, curve_csv(chart, series))
+        (folder / name).with_suffix(".parquet").write_bytes(curve_parquet(chart, series))
+    _write(folder / FIGURES, figures_csv(collected.results))
+    (folder / _PARQUET).write_bytes(figures_parquet(collected.results))
+    _write(folder / DESCRIPTION, _json(table_description(collected.page, collected.results, charts)))
 
 
 def _json(data: Mapping[str, Any]) -> str:

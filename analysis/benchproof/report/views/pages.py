@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from markupsafe import Markup
+
     from benchproof.report.prose import Prose
     from benchproof.report.views.history import History
     from benchproof.report.views.shown import ChartView, FigureTable, Headline, TableView
@@ -68,6 +72,8 @@ class ReportContext:
     ----------
     frame : Frame
         Site and page.
+    linked : Mapping
+        The report as linked data (schema.org).
     campaign : str
         Key of the campaign.
     kind : str
@@ -127,6 +133,7 @@ class ReportContext:
     """
 
     frame: Frame
+    linked: Mapping[str, Any]
     campaign: str
     kind: str
     heading: str
@@ -333,3 +340,38 @@ class IndexContext:
     frame: Frame
     disclosure: str
     reports: tuple[IndexRow, ...] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True, slots=True)
+class NotebookContext:
+    """Everything ``notebook.html.j2`` prints.
+
+    Parameters
+    ----------
+    frame : Frame
+        Site and page.
+    campaign : str
+        Key of the campaign.
+    heading : str
+        The report's title.
+    body : Markup
+        The cells.
+    """
+
+    frame: Frame
+    campaign: str
+    heading: str
+    body: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class ScepticsContext:
+    """Everything ``sceptics.html.j2`` prints.
+
+    Parameters
+    ----------
+    frame : Frame
+        Site and page.
+    """
+
+    frame: Frame

@@ -276,6 +276,8 @@ class ChartView:
         Percent-encoded path of the still, relative to the page.
     live : Mapping
         The figure that the script draws, for both themes.
+    computed : str
+        Link to the notebook's cell that shows it.
     keys : tuple of Key
         Samples to show or hide.
     headings : tuple of str
@@ -292,6 +294,7 @@ class ChartView:
     alt: str
     still: str
     live: Mapping[str, object]
+    computed: str
     keys: tuple[Key, ...]
     headings: tuple[str, ...]
     points: tuple[PointGroup, ...]
