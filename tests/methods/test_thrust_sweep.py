@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from scipy import stats
 from benchmarks import sweep_coverage as bench
 from benchmarks.coverage import drawn_bench
 from benchproof.errors import MethodError
+from benchproof.methods.sweep.figures import figures_of
 from benchproof.methods.sweep.propeller import FIGURES, thrust_ceiling
 from benchproof.methods.sweep.run import reduce_run
 from benchproof.rig.instrument import ErrorStatement
@@ -43,6 +45,24 @@ def test_a_point_outside_the_measured_range_is_not_reached() -> None:
     curves = reduce_run(run, engine).curves
     assert curves.read("thrust", "electrical_power", 5000.0).problem == "not_reached"
     assert curves.read("thrust", "electrical_power", 100.0).quantity is not None
+
+
+def test_a_figure_beyond_the_calibrated_range_is_flagged_and_no_other() -> None:
+    run, engine = one_run()
+    cell = run.instruments["thrust"]
+    assert cell.calibration is not None
+    short = replace(cell, calibration=replace(cell.calibration, range=(cell.calibration.range[0], 5.0)))
+    reduced = reduce_run(replace(run, instruments={**run.instruments, "thrust": short}), engine)
+    assert "beyond_calibration" in [remark.code for remark in reduced.remarks]
+    stub = SimpleNamespace(lab=SimpleNamespace(operating_points=bench.POINTS), trials=engine)
+    figures = {
+        f.at["thrust"]: f for f in figures_of([reduced], stub, "m/1")[0] if f.name == "speed" and "thrust" in f.at
+    }
+    assert "beyond_calibration" in figures["8 N"].flags
+    assert figures["8 N"].quantity is not None
+    low = [f for f in figures_of([reduced], stub, "m/1")[0] if f.at == {"electrical_power": "50 W"}]
+    assert low
+    assert all("beyond_calibration" not in f.flags for f in low)
 
 
 def test_wide_steps_are_not_bridged() -> None:

@@ -28,6 +28,7 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
         "from_back_emf": "from back-emf alone; true at zero timing with block commutation",
         "drive_differs": "measured with another drive, firmware or timing",
         "timing_not_stated": "the drive's timing is not stated, and this figure depends on it",
+        "beyond_calibration": "read beyond the range its instrument was calibrated over",
         "not_reached": "not reached in the test",
     }
 )
@@ -39,6 +40,7 @@ WITHHELD: Final[Mapping[str, str]] = MappingProxyType(
         "thrust_above_ceiling": "more thrust than momentum theory allows for that power",
         "thrust_implausible": "far too little thrust for that power",
         "plateaus_far_apart": "the settled steps about this point lie too far apart",
+        "speed_unit": "electrical and shaft speed are mixed up in the log or its layout",
         "no_resistance": "the winding's resistance was not measured",
         "no_mass": "the motor was not weighed",
         "too_few_points": "too few points were taken",

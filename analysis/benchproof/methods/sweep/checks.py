@@ -43,6 +43,8 @@ _MISTAKEN_UNITS: Final = (
     ),
 )
 _SAME_FACTOR: Final = 1.6
+_SPEED_FIGURES: Final = tuple(name for name, product in FIGURES.items() if "speed" in product.needs)
+"""Figures that a mistaken speed spoils; ``speed`` among them stands for the axis too."""
 _SHARE_ABOVE: Final = 0.2
 
 
@@ -57,18 +59,19 @@ def checked(run: SweepRun, points: Points, tare: Tare) -> tuple[Mapping[str, str
     thrust, power = np.exp(points.roots["thrust"]), np.exp(points.roots["electrical_power"])
     density = run.density.value if run.density is not None else STANDARD_DENSITY
     where = run.occasion.run
-    remarks = [*_speed_remarks(run, points, density), *_beyond_calibration(run, points)]
-    withheld: dict[str, str] = {}
+    mistaken = _speed_remarks(run, points, density)
+    remarks = [*mistaken, *_beyond_remarks(run, points)]
+    withheld = dict.fromkeys(_SPEED_FIGURES, "speed_unit") if mistaken else {}
     ceiling = np.array([thrust_ceiling(p, density, run.diameter) for p in power])
     efficiency = thrust**1.5 / np.sqrt(np.pi / 2 * density) / run.diameter / power
     if np.mean(thrust > ceiling) > _SHARE_ABOVE:
-        withheld = dict.fromkeys(("thrust", *POWER_FIGURES), "thrust_above_ceiling")
+        withheld |= dict.fromkeys(("thrust", *POWER_FIGURES), "thrust_above_ceiling")
         sentence = "thrust is larger than momentum theory allows for the electrical power; " + _mistaken_unit(
             efficiency
         )
         remarks.append(Remark("thrust_above_ceiling", where, sentence))
     elif efficiency.max() < LEAST_HOVER_EFFICIENCY:
-        withheld = dict.fromkeys(("thrust", *POWER_FIGURES), "thrust_implausible")
+        withheld |= dict.fromkeys(("thrust", *POWER_FIGURES), "thrust_implausible")
         sentence = "thrust is far too small for the electrical power; " + _mistaken_unit(efficiency)
         remarks.append(Remark("thrust_implausible", where, sentence))
     return withheld, tuple(remarks)
@@ -104,12 +107,15 @@ def _speed_remarks(run: SweepRun, points: Points, density: float) -> list[Remark
     return []
 
 
-def _beyond_calibration(run: SweepRun, points: Points) -> list[Remark]:
-    """Remark on readings beyond the range an instrument was calibrated over."""
-    remarks = []
+def beyond_calibration(run: SweepRun, points: Points) -> NDArray[np.bool_]:
+    """Say which steps lie beyond the range that one of their instruments was calibrated over, shape (n,)."""
+    outside = np.zeros(len(points.plateaus), dtype=bool)
     for name, instrument in run.instruments.items():
-        outside = instrument.outside(np.array([p.means[name] for p in points.plateaus]))
-        if outside.any():
-            sentence = f"{int(outside.sum())} steps lie beyond the calibrated range of {instrument.name}"
-            remarks.append(Remark("beyond_calibration", run.occasion.run, sentence))
-    return remarks
+        outside |= instrument.outside(np.array([p.means[name] for p in points.plateaus]))
+    return outside
+
+
+def _beyond_remarks(run: SweepRun, points: Points) -> list[Remark]:
+    count = int(beyond_calibration(run, points).sum())
+    sentence = f"{count} steps lie beyond the calibrated range of an instrument; figures read there are flagged"
+    return [Remark("beyond_calibration", run.occasion.run, sentence)] if count else []

@@ -109,6 +109,12 @@ class SweepCurves:
         right = above[np.argmin(x[x >= at])]
         return "" if abs(right - left) <= np.log(WIDEST_GAP) + EDGE else "plateaus_far_apart"
 
+    def neighbours(self, axis: str, at: float) -> NDArray[np.intp]:
+        """Return which steps lie next to a place (SI): the nearest on either side, or those at it."""
+        apart = self._axis(axis) - float(np.log(at))
+        sides = [np.where(side, np.abs(apart), np.inf) for side in (apart <= EDGE, apart >= -EDGE)]
+        return np.array([int(np.argmin(side)) for side in sides if np.isfinite(side).any()], dtype=np.intp)
+
     def read(self, name: str, axis: str, at: float) -> Reading:
         """Return a figure at a place of an axis (SI)."""
         place = float(np.log(at))

@@ -25,6 +25,9 @@ DISAGREE: Final = 3.0
 """Repeats further apart than this many standard uncertainties of their difference are remarked on."""
 
 
+BEYOND: Final = "beyond_calibration"
+"""Flag of a figure read where an instrument was not calibrated."""
+
 JUDGED: Final = ("thrust", "electrical_power")
 """The figure repeats are judged by: one remark for a disagreement is enough."""
 
@@ -116,6 +119,8 @@ def _figure(
     readings = [_read(run, name, axis, place) for run in runs]
     found = [reading.quantity for reading in readings if reading.quantity is not None]
     if found:
+        if any(run.beyond[run.curves.neighbours(axis, place)].any() for run in runs):
+            figure = figure.flagged(BEYOND)
         return replace(figure, quantity=mean(*found)), _disagreement(figure, found)
     problem = readings[0].problem
     return (figure.flagged(problem) if problem == "not_reached" else figure.withheld(problem)), []

@@ -9,12 +9,14 @@ import numpy as np
 
 from benchproof.campaign.stuck import stuck_mask
 from benchproof.methods.plateaus import cut
-from benchproof.methods.sweep.checks import checked
+from benchproof.methods.sweep.checks import beyond_calibration, checked
 from benchproof.methods.sweep.curves import SweepCurves
 from benchproof.methods.sweep.points import points_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from numpy.typing import NDArray
 
     from benchproof.errors import Remark
     from benchproof.methods.plateaus import Segments
@@ -40,6 +42,8 @@ class ReducedRun:
         Warnings.
     withheld : Mapping of str to str
         Figures that must not be printed, and the code of the reason.
+    beyond : NDArray of bool
+        Steps beyond an instrument's calibrated range, shape (n,).
     """
 
     run: SweepRun
@@ -48,6 +52,7 @@ class ReducedRun:
     curves: SweepCurves
     remarks: tuple[Remark, ...]
     withheld: Mapping[str, str]
+    beyond: NDArray[np.bool_]
 
 
 def reduce_run(run: SweepRun, trials: Trials) -> ReducedRun:
@@ -64,4 +69,5 @@ def reduce_run(run: SweepRun, trials: Trials) -> ReducedRun:
     segments = cut(run.time, run.throttle, sampled, ~stuck, judged=judged, least_wait=run.settle)
     points, tare, remarks = points_of(run, segments, trials)
     withheld, found = checked(run, points, tare)
-    return ReducedRun(run, segments, points, SweepCurves(points, trials), (*remarks, *found), withheld)
+    beyond = beyond_calibration(run, points)
+    return ReducedRun(run, segments, points, SweepCurves(points, trials), (*remarks, *found), withheld, beyond)
