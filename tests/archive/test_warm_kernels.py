@@ -45,7 +45,7 @@ def gone_within(seconds: float, *conditions) -> bool:
 
 
 @pytest.fixture(autouse=True)
-def own_temporary_folder(monkeypatch) -> Iterator[None]:
+def own_temporary_folder(monkeypatch, tmp_path: Path) -> Iterator[None]:  # pytest makes its own folder first
     """Keep sockets of builds that are nobody's business here out of sight; the path must be short for a socket."""
     with tempfile.TemporaryDirectory(prefix="b-") as folder:
         monkeypatch.setattr(tempfile, "tempdir", folder)
