@@ -64,7 +64,7 @@ def never(*_args, **_keywords):
 def test_with_nothing_changed_nothing_is_read_run_or_written(lab: Path, monkeypatch, still) -> None:
     build(lab)
     before = inodes(lab)
-    monkeypatch.setattr(steps, "check_campaign", never)
+    monkeypatch.setattr(steps, "checked_files", never)
     monkeypatch.setattr(manifest.hashlib, "file_digest", never)
     assert build(lab) == dict.fromkeys(NAMES, "unchanged")
     assert inodes(lab) == before
@@ -156,14 +156,14 @@ def test_recheck_gives_the_same_answer_from_scratch(lab: Path, still, monkeypatc
     (lab / "runs" / "2026-03-b" / "campaign.yaml").write_text(CAMPAIGN.format(name="2026-03-b").replace("A test", "B"))
     build(lab)
     quick = files(lab)
-    digested: list[str] = []
-    monkeypatch.setattr(steps, "check_campaign", lambda *a, **k: digested.append(a[1]) or checked(*a, **k))
+    judged: list[str] = []
+    monkeypatch.setattr(steps, "checked_files", lambda place, name: judged.append(name) or checked(place, name))
     assert build(lab, recheck=True) == dict.fromkeys(NAMES, "unchanged")
-    assert set(digested) == set(NAMES)
+    assert set(judged) == set(NAMES)
     assert files(lab) == quick
 
 
-checked = steps.check_campaign
+checked = steps.checked_files
 
 
 @pytest.mark.parametrize(
@@ -250,7 +250,7 @@ def test_inputs_that_change_under_a_build_are_found_out(lab: Path, monkeypatch) 
 
 def test_the_manifest_spares_no_question_when_a_looked_at_campaign_changes(lab: Path, still, monkeypatch) -> None:
     """A page that looks at another is assembled again when that one's figures moved."""
-    monkeypatch.setattr(steps, "referred_to", lambda campaign, _known: frozenset(NAMES[1:]))
+    monkeypatch.setattr(steps, "looked_at", lambda _workspace, _campaign: frozenset(NAMES[1:]))
     for module in (staleness, steps):
         monkeypatch.setattr(module, "software", lambda: "as patched")
     monkeypatch.setattr("benchproof.archive.build.software", lambda: "as patched")

@@ -65,9 +65,9 @@ def library_alone(root: Path, names: tuple[str, ...]) -> float:
 
 def library_here(root: Path, names: list[str]) -> float:
     """Do it in this process."""
+    from benchproof.archive.assembling import checked_files, previewed
     from benchproof.archive.forkserver import prepare
-    from benchproof.archive.steps import Place, _checked
-    from benchproof.report.site import assemble_report
+    from benchproof.archive.steps import Place
 
     prepare()
     place = Place(str(root), "")
@@ -75,11 +75,8 @@ def library_here(root: Path, names: list[str]) -> float:
     for name in names:
         os.chdir(root / "runs" / name)
         begun = time.perf_counter()
-        checked = _checked(place, name)
-        notebook = executed(checked)
-        declared = [path.removeprefix(f"runs/{name}/") for path in checked.files() if path.startswith(f"runs/{name}/")]
-        folder = root / "library" / name
-        assemble_report(folder, notebook, root / "runs" / name, declared, preview=True)
+        executed(checked_files(place.workspace, name))
+        previewed(place.workspace, place.kept, name, root / "library" / name)
         total += time.perf_counter() - begun
     return total
 

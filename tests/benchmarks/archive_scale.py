@@ -27,9 +27,10 @@ SIZES = (100, 250, 500, 1000)
 
 def multiply(root: Path, name: str, count: int) -> None:
     """Make an archive of copies of one built campaign."""
+    from benchproof.archive.assembling import checked_files
     from benchproof.archive.manifest import Digests
     from benchproof.archive.staleness import run_key
-    from benchproof.archive.steps import Place, _checked
+    from benchproof.archive.steps import Place
 
     place = Place(str(root), "")
     text = (root / "runs" / name / "campaign.yaml").read_text()
@@ -40,7 +41,7 @@ def multiply(root: Path, name: str, count: int) -> None:
         shutil.copytree(root / "runs" / name, root / "runs" / copy)
         changed = text.replace(name, copy).replace("Bistort 2207", f"Bistort {number:04d}")
         (root / "runs" / copy / "campaign.yaml").write_text(changed)
-        checked = _checked(place, copy)
+        checked = checked_files(place.workspace, copy)
         digests = Digests(root, {})
         key = run_key({file: digests.of(file) for file in checked.files()}, checked.values)
         place.kept.keep(copy, key, json.loads(notebook.replace(name, copy)), trials)

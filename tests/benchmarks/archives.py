@@ -32,7 +32,7 @@ def write_archive(root: Path, count: int, kind: Kind) -> tuple[str, ...]:
     names = tuple(f"2026-06-motor-{number:04d}" for number in range(count))
     for number, name in enumerate(names):
         story = _story(name, number)
-        found = demo._campaign(demo.bench_of(story, made), story)
+        found = demo.campaign_files(demo.bench_of(story, made), story)
         text = yaml.safe_load(found[f"{name}/campaign.yaml"])
         found[f"{name}/campaign.yaml"] = yaml.safe_dump(_trimmed(text, kind), sort_keys=False).encode()
         used = _trimmed(text, kind)["tests"]
