@@ -1,8 +1,9 @@
-"""Builds killed at random moments: pages stay whole and of one build, and the next build gives an undisturbed one's bytes.
+"""Builds and publications killed at random moments: pages stay whole and of one build, and the next one heals.
 
 Between two kills the inputs change back and forth, so that there is always something to run, assemble and exchange.
-Every moment from the start of the process to a little after the end of an undisturbed build is as likely. Where the
-command to publish is there, it is killed in turn with the build, and records are read after each kill.
+Every moment from the start of the process to a little after the end of an undisturbed one is as likely. The build that
+follows gives the bytes of an undisturbed one. Publications are killed half as often; after each, every record is read, and
+the site that comes in the end is the one that its records give on a machine that has nothing else.
 
     PYTHONPATH=tests:analysis python -m benchmarks.kill_moments --moments 50
 """
@@ -23,6 +24,8 @@ import numpy as np
 import psutil
 
 from benchmarks.archives import SCRIPTS, benchproof
+from benchproof.archive.record import read_record
+from benchproof.campaign.workspace import Workspace
 from trees import damage, tree_of
 from workspaces import sweep_log, write_workspace
 
@@ -37,13 +40,6 @@ def edit(root: Path, state: int) -> None:
         path = root / "runs" / name / "campaign.yaml"
         other, this = ("A test motor", "Another motor")[state - 1], ("A test motor", "Another motor")[state]
         path.write_text(path.read_text().replace(other, this))
-
-
-def has_publish() -> bool:
-    """Say whether this version can publish."""
-    from benchproof.cli import app
-
-    return any(command.callback.__name__ == "publish" for command in app.registered_commands if command.callback)
 
 
 def killed(root: Path, words: tuple[str, ...], seconds: float) -> tuple[bool, bool]:
@@ -61,19 +57,41 @@ def killed(root: Path, words: tuple[str, ...], seconds: float) -> tuple[bool, bo
 
 
 def whole(root: Path, trees: list[dict[str, bytes]]) -> list[str]:
-    """Return what is wrong with pages and records."""
+    """Return what is wrong with a preview."""
     wrong = damage(root / "build" / "preview")
     if tree_of(root / "build" / "preview") not in trees:
         wrong.append("the preview is of no one build")
-    site = root / "build" / "site"
-    if site.exists():
-        wrong += damage(site)
-    for record in root.glob("runs/*/record.jsonl"):
-        try:
-            [json.loads(line) for line in record.read_text().splitlines()]
-        except ValueError as error:
-            wrong.append(f"{record}: {error}")
     return wrong
+
+
+def published_whole(root: Path) -> list[str]:
+    """Return what is wrong with site and records."""
+    wrong = damage(root / "build" / "site") if (root / "build" / "site").exists() else []
+    faults = [read_record(Workspace(root), name).fault for name in NAMES]
+    return [*wrong, *(str(fault) for fault in faults if fault is not None)]
+
+
+def killed_publications(root: Path, moments: int, rng: np.random.Generator) -> Counter[str]:
+    """Kill publications; count what was damaged, and whether the records give the same site again."""
+    counts: Counter[str] = Counter()
+    words = ("publish", "-m", "Titles changed")
+    seconds = benchproof(root, *words).seconds
+    for moment in range(moments):
+        edit(root, (moment + 1) % 2)
+        benchproof(root, "build")
+        working, _ = killed(root, words, float(rng.uniform(0, 1.1 * seconds)))
+        wrong = published_whole(root)
+        counts["publications killed at work"] += working
+        counts["publications damaged"] += bool(wrong)
+        for line in wrong:
+            sys.stderr.write(f"publication {moment}: {line}\n")
+    benchproof(root, *words)
+    site = tree_of(root / "build" / "site")
+    shutil.rmtree(root / "build" / "site")
+    benchproof(root, *words)
+    counts["site from the records differs"] = int(tree_of(root / "build" / "site") != site)
+    counts["revisions"] = sum(len(read_record(Workspace(root), name).revisions) for name in NAMES)
+    return counts
 
 
 def undisturbed(root: Path, folder: Path) -> tuple[list[dict[str, bytes]], float]:
@@ -94,7 +112,6 @@ def main() -> None:
     parser.add_argument("--moments", type=int, default=50)
     chosen = parser.parse_args()
     rng = np.random.default_rng(SEED)
-    publish = has_publish()
     counts: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         root = write_workspace(Path(folder) / "w", *NAMES, log=sweep_log(levels=8))
@@ -102,8 +119,7 @@ def main() -> None:
         benchproof(root, "build")
         for moment in range(chosen.moments):
             edit(root, (moment + 1) % 2)
-            words = ("publish", "-m", "Titles changed") if publish and moment % 2 else ("build",)
-            working, alive = killed(root, words, float(rng.uniform(0, 1.1 * seconds)))
+            working, alive = killed(root, ("build",), float(rng.uniform(0, 1.1 * seconds)))
             wrong = whole(root, trees)
             counts["killed at work"] += working
             counts["kernels left"] += alive
@@ -113,16 +129,17 @@ def main() -> None:
         edit(root, 1)
         benchproof(root, "build")
         healed = tree_of(root / "build" / "preview") == trees[1]
+        publications = killed_publications(root, chosen.moments // 2, rng)
         left = sorted(
             path.name for path in (root / "build").iterdir() if path.name not in {"kept", "preview", "site", ".lock"}
         )
     record = {
         "moments": chosen.moments,
-        "published_too": publish,
         "seconds_undisturbed": round(seconds, 2),
         **{name.replace(" ", "_"): counts[name] for name in ("killed at work", "damaged", "kernels left")},
         "healed_to_the_same_bytes": healed,
         "left_behind": left,
+        "publications": dict(sorted(publications.items())),
     }
     sys.stdout.write(json.dumps(record, indent=1) + "\n")
     RESULT.write_text(json.dumps(record, indent=1) + "\n")

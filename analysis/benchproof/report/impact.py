@@ -34,6 +34,7 @@ _SIGNS: Final = "●■▲◆▼"
 
 _LISTED: Final = 30
 _ROWS: Final = 40
+_TICKS: Final = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0)
 _WIDTH: Final = 6.4
 _SAID: Final = {
     "same": "not moved",
@@ -194,7 +195,9 @@ def dot_plot(impact: Impact) -> str:
         axes.set_xscale("symlog", linthresh=1.0)
         reach = max(2.0, *(1.3 * _finite(m) for _, moved in groups for _, m in moved))
         axes.set_xlim(-reach, reach)
-        axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace("-", "−"))
+        ticks = [0.0, *(sign * tick for tick in _TICKS if tick < reach for sign in (-1, 1))]
+        axes.set_xticks(ticks, [f"{tick:g}".replace("-", "−") for tick in ticks])
+        axes.minorticks_off()
         axes.set_yticks(range(len(rows)), [shortened(name, 28) for name in rows])
         axes.set_ylim(len(rows) - 0.5, -0.5)
         axes.set_xlabel("change in standard uncertainties (linear within ±1)")

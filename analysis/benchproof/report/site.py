@@ -199,6 +199,13 @@ def _place(source: Path, target: Path) -> None:
         shutil.copyfileobj(reading, writing, _BLOCK)
 
 
+def sum_up(folder: Path) -> None:
+    """Write the checksums of every file of a folder anew."""
+    (folder / SUMS).unlink(missing_ok=True)
+    sums = _checksums(folder)
+    _write(folder / SUMS, "".join(sum_line(name, sums[name]) for name in sorted(sums)))
+
+
 def _checksums(folder: Path) -> dict[str, str]:
     """Return the SHA-256 of every file there is so far, sorted by path."""
     names = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())

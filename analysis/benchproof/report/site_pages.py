@@ -13,7 +13,7 @@ from benchproof.report.published import (
     withdrawn_context,
 )
 from benchproof.report.render import render_earlier, render_errata, render_feed
-from benchproof.report.site import assemble_index
+from benchproof.report.site import assemble_index, sum_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,6 +29,8 @@ def assemble_earlier(folder: Path, revisions: Sequence[Revision], lab: LabDetail
     for place, revision in enumerate(revisions[:-1]):
         if not revision.withdrawn:
             _write_earlier(folder / "rev" / str(revision.revision), revisions, place, lab)
+    if (folder / "rev").is_dir():
+        sum_up(folder)
 
 
 def assemble_from_record(folder: Path, revisions: Sequence[Revision], lab: LabDetails, record: bytes) -> None:
@@ -51,6 +53,7 @@ def assemble_from_record(folder: Path, revisions: Sequence[Revision], lab: LabDe
         _write(folder / "index.html", render_earlier(withdrawn_context(revisions, lab)))
     else:
         _write_earlier(folder, revisions, len(revisions) - 1, lab)
+    sum_up(folder)
 
 
 def assemble_site_pages(root: Path, lab: Lab, records: Records) -> None:
