@@ -203,7 +203,7 @@ def sum_up(folder: Path) -> None:
     """Write the checksums of every file of a folder anew."""
     (folder / SUMS).unlink(missing_ok=True)
     sums = _checksums(folder)
-    _write(folder / SUMS, "".join(sum_line(name, sums[name]) for name in sorted(sums)))
+    _write(folder / SUMS, sum_lines(sums))
 
 
 def _checksums(folder: Path) -> dict[str, str]:
