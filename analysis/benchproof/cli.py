@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from benchproof.archive.build import Manner
+    from benchproof.archive.publishing import Publication
     from benchproof.campaign.workspace import Workspace
 
 app = typer.Typer(
@@ -247,18 +248,24 @@ def publish(
         publishing = Publishing(
             workspace, names, reason, _today(), named=bool(campaigns), withdraw=withdraw, manner=_manner()
         )
-        done = publishing.run(lambda _: None)
+        done = publishing.run(_nothing if as_json else _tell_publication)
         code = exit_code([each.outcome for each in done])
         if as_json:
             _print_json({"ok": code == 0, "campaigns": [each.record() for each in done]})
         else:
-            for each in done:
-                number = f" (revision {each.revision})" if each.revision else ""
-                _say(f"{each.campaign}: {each.state}{number}{': ' if each.said else ''}{each.said}")
-                for line in each.problems:
-                    _say(f"  {line}", error=True)
             _say("build/site/index.html lists what is published; `benchproof view --site` shows it")
         raise typer.Exit(code)
+
+
+def _nothing(_: Publication) -> None:
+    """Say nothing, for scripts."""
+
+
+def _tell_publication(done: Publication) -> None:
+    number = f" (revision {done.revision})" if done.revision else ""
+    _say(f"{done.campaign}: {done.state}{number}{': ' if done.said else ''}{done.said}")
+    for line in done.problems:
+        _say(f"  {line}", error=True)
 
 
 def _manner() -> Manner:

@@ -41,7 +41,8 @@ def serve(folder: Path, port: int, *, as_json: bool, say: Callable[[str], None])
         If nothing was built yet, or the port is taken.
     """
     if not (folder / "index.html").is_file():
-        message = f"nothing to show in build/{folder.name} yet; run `benchproof build` first"
+        command = "publish" if folder.name == "site" else "build"
+        message = f"nothing to show in build/{folder.name} yet; run `benchproof {command}` first"
         raise RequestError(message)
     try:
         server = ThreadingHTTPServer(("127.0.0.1", port), partial(_Quiet, directory=str(folder)))
