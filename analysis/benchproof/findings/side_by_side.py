@@ -74,7 +74,7 @@ def figures_table(entrants: Sequence[Entrant], settle: Settle, coverage: float) 
     percent = f"{100 * coverage:g} %"
     return Table(
         name="side_by_side",
-        title="Side by side",
+        title="All figures side by side",
         caption=(
             f"Models with their {percent} coverage intervals. Do not compare these intervals by eye: errors that two "
             "motors share cancel in the differences below."

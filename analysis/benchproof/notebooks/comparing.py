@@ -182,9 +182,11 @@ class OpenComparison:
         for chart in overlays(self.benches, self.entrants):
             display(shown_chart(chart, "curves", list(self.labels.values()), keyed="model"))
 
-    def show_ranking(self) -> Shown:
-        """Return the rankings."""
-        return shown_table(ranking_table(self.rankings, self.labels), "ranking")
+    def show_ranking(self) -> None:
+        """Show the rankings that lead, then all."""
+        lead = ranking_table(self._leading(), self.labels)
+        all_of_them = ranking_table(self.rankings, self.labels)
+        self._show("ranking", [lead, replace(all_of_them, name="all_rankings", title="All rankings")])
 
     def show_figures(self) -> Shown:
         """Return all figures side by side."""

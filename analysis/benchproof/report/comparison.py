@@ -44,7 +44,7 @@ _PARTS: Final = {
 }
 """Parts of a comparison in page order: title and how to read it."""
 
-_OPEN: Final = {"figures": 0, "differences": 1, "spread": 0, "curves": 0}
+_OPEN: Final = {"ranking": 1, "figures": 0, "differences": 1, "pairs": 1, "spread": 0, "curves": 0}
 """How many tables and charts of a part stand open where not all do; a phone has room for few."""
 
 _MAIN: Final = "compared_thrust_vs_electrical_power"
