@@ -24,12 +24,17 @@ bin=$work/.venv/bin
 "$bin/pip" install --quiet --no-deps "$first"/benchproof-*.whl
 "$bin/pip" check
 
-for bundle in build/preview/reports/*/bundle.zip; do
-  name=$(basename "$(dirname "$bundle")")
-  (cd "$work/$name" && "$bin/papermill" --no-progress-bar --log-level ERROR motor.ipynb out.ipynb -f "runs/$name/campaign.yaml" 2>/dev/null)
+both_ways() {
+  set -euo pipefail
+  name=$(basename "$(dirname "$1")")
+  kind=$(sed -n 's/^kind: *\([a-z]*\).*/\1/p' "$work/$name/runs/$name/campaign.yaml")
+  (cd "$work/$name" && "$bin/papermill" --no-progress-bar --log-level ERROR "$kind.ipynb" out.ipynb -f "runs/$name/campaign.yaml" 2>/dev/null)
   "$bin/python" tests/fresh/compare.py "$work/$name" "$name"
-  "$bin/benchproof" verify "$bundle"
-done
+  "$bin/benchproof" verify "$1"
+}
+export -f both_ways
+export work bin
+printf '%s\0' build/preview/reports/*/bundle.zip | xargs -0 -n 1 -P 2 bash -c 'both_ways "$0"'
 
 # The installed copy packs itself to the wheel it came from.
 "$bin/python" - "$first" <<'PY'

@@ -84,7 +84,7 @@ def compare_figures(published: Sequence[Figure], here: Sequence[Figure], noise: 
 
 
 def _key(figure: Figure) -> tuple[object, ...]:
-    return figure.name, tuple(sorted(figure.at.items())), figure.sample
+    return figure.campaign, figure.name, tuple(sorted(figure.at.items())), figure.sample
 
 
 def _figure(published: Figure | None, here: Figure | None, noise: float) -> Agreement:
@@ -93,7 +93,8 @@ def _figure(published: Figure | None, here: Figure | None, noise: float) -> Agre
         message = "a figure of neither side"
         raise ValueError(message)
     whose = "the model" if known.sample is None else f"sample {known.sample}"
-    name = ", ".join(filter(None, (f"{quantity_title(known.name)} {point_words(known.at)}".strip(), whose)))
+    what = f"{quantity_title(known.name)} {point_words(known.at)}".strip()
+    name = ", ".join(filter(None, (what, known.campaign, whose)))
     theirs, ours = (print_figure(figure).text if figure else "" for figure in (published, here))
     if published is None or here is None:
         reason = "not in the report" if published is None else "did not come out here"

@@ -15,6 +15,7 @@ from zipfile import ZipFile
 from benchproof.archive.notebook_files import notebook_path
 from benchproof.errors import BenchproofError
 from benchproof.report.collect import results_of
+from benchproof.report.records import Results
 from benchproof.report.tabular import FIGURES, figures_csv
 from benchproof.report.wheel import PACKAGE, own_wheel
 from benchproof.report.words import visible
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path
 
-    from benchproof.report.records import Results
 
 _MOST: Final = 16 << 20
 _INJECTED: Final = "injected-parameters"
@@ -109,14 +109,14 @@ def _executed(path: Path, notebook: bytes, published: Results) -> Iterator[str]:
         executed = json.loads(path.read_bytes())
         known = {_source(cell) for cell in json.loads(notebook)["cells"]} if notebook else None
         strange = [cell for cell in executed["cells"] if known is not None and _is_strange(cell, known)]
-        quantities = results_of(executed)["quantities"]
+        shown = Results.model_validate_json(json.dumps({**results_of(executed), "claims": []}))
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, BenchproofError):
         yield f"{visible(path.name)} is no executed notebook of this campaign"
         return
     for cell in strange:
         place = f"{visible(path.name)}: the cell {visible(str(cell.get('id')))[:80]!r}"
         yield f"{place} has code that the notebook does not have"
-    if quantities != [figure.model_dump(mode="json") for figure in published.quantities]:
+    if shown.quantities != published.quantities:
         yield f"{visible(path.name)} shows other figures than results.json"
 
 

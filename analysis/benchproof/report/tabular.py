@@ -22,6 +22,7 @@ DESCRIPTION: Final = "datapackage.json"
 _PROFILE: Final = "tabular-data-package"
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 _COLUMNS: Final = (
+    ("campaign", "string", "campaign of the figure, in a comparison; empty for the report's own"),
     ("name", "string", "name of the quantity"),
     ("at", "string", "operating point, as JSON"),
     ("sample", "string", "sample; empty for the model"),
