@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from benchproof.archive.build import Manner
-    from benchproof.archive.publishing import Publication
+    from benchproof.archive.publication import Publication
     from benchproof.campaign.workspace import Workspace
 
 app = typer.Typer(

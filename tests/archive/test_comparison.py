@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from benchproof.archive.publishing import Publication, Publishing
+from benchproof.archive.publication import Publication
+from benchproof.archive.publishing import Publishing
 from benchproof.campaign.workspace import Workspace
 from workspaces import write_workspace
 

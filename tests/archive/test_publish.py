@@ -15,7 +15,8 @@ import pytest
 
 from archive.kept_reports import NAMES, build, keep, with_claims
 from benchproof.archive import publishing
-from benchproof.archive.publishing import Publication, Publishing, usable_reason
+from benchproof.archive.publication import Publication, usable_reason
+from benchproof.archive.publishing import Publishing
 from benchproof.archive.record import parse_record
 from benchproof.campaign.workspace import Workspace
 from benchproof.errors import RequestError
