@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 import pytest
 
 from benchproof.report.collect import collect
+from benchproof.report.history import Past
 from benchproof.report.linked_data import linked_data
 from benchproof.report.mathml import mathml
 from benchproof.report.notebook_page import notebook_body
@@ -100,8 +101,8 @@ def test_every_chart_of_the_report_links_to_the_cell_that_shows_it() -> None:
     for number, each in enumerate(notebook["cells"]):
         each["id"] = f"cell{number}"
     collected = collect(notebook, sample_claims())
-    report = render_report(report_context(collected, Files(()), preview=True))
-    page = render("notebook.html.j2", notebook_context(collected.page, notebook, preview=True))
+    report = render_report(report_context(collected, Files(()), Past(), preview=True))
+    page = render("notebook.html.j2", notebook_context(collected.page, notebook, Past(), preview=True))
     links = set(re.findall(r'href="notebook\.html#([^"]+)"', report))
     anchors = {attributes.get("id") for _, attributes in Elements(page).found}
     assert len(links) == 2
@@ -110,7 +111,7 @@ def test_every_chart_of_the_report_links_to_the_cell_that_shows_it() -> None:
 
 def test_every_figure_has_an_address_of_its_own_and_a_link_to_it() -> None:
     collected = collect(sample_notebook(), sample_claims())
-    elements = Elements(render_report(report_context(collected, Files(()), preview=True))).found
+    elements = Elements(render_report(report_context(collected, Files(()), Past(), preview=True))).found
     anchors = [a["id"] for _, a in elements if (a.get("id") or "").startswith("figure-")]
     assert len(anchors) == len(set(anchors))
     links = {(a.get("href") or "").removeprefix("#") for tag, a in elements if tag == "a" and a.get("class") == "here"}
@@ -120,7 +121,7 @@ def test_every_figure_has_an_address_of_its_own_and_a_link_to_it() -> None:
 
 def test_linked_data_parse_and_name_dataset_and_review() -> None:
     collected = collect(sample_notebook(lambda text: f"</script>{text}"), sample_claims())
-    page = render_report(report_context(collected, Files(()), preview=True))
+    page = render_report(report_context(collected, Files(()), Past(), preview=True))
     (block,) = re.findall(r'<script type="application/ld\+json">(.*?)</script>', page, re.DOTALL)
     record = json.loads(block)
     dataset, review = record["@graph"]

@@ -6,6 +6,7 @@ sizes is not believed: the count stops at the limits.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import re
 import stat
@@ -138,6 +139,13 @@ def _unpack(zipped: ZipFile, bundle: Path, into: Path, limits: Limits) -> None:
         if not entry.is_dir():
             try:
                 left -= _write(zipped, entry, into, left)
+            except OSError as error:
+                if (
+                    error.errno != errno.EINVAL
+                ):  # a place before the file's start is the zip's fault, the rest the disk's
+                    raise
+                reason = f"{visible(entry.filename)} is damaged; download the bundle again"
+                raise BundleRefused(reason) from None
             except (BadZipFile, zlib.error, EOFError, struct.error) as error:
                 reason = f"{visible(entry.filename)} is damaged ({error}); download the bundle again"
                 raise BundleRefused(reason) from None
