@@ -35,16 +35,12 @@ def _damage_of(report: Path) -> Iterator[str]:
         digest, name = line.split("  ", 1)
         sums[name] = digest
     found = {p.relative_to(report).as_posix() for p in report.rglob("*") if p.is_file()} - {"SHA256SUMS"}
-    earlier = {
-        name for name in found if name.startswith("rev/")
-    }  # pages of earlier revisions are no part of the report
-    found -= earlier
     if found != set(sums):
         yield f"{report.name}: files {sorted(found ^ set(sums))} do not stand in both folder and checksums"
     for name in sorted(found & set(sums)):
         if hashlib.sha256((report / name).read_bytes()).hexdigest() != sums[name]:
             yield f"{report.name}: {name} is not what its checksum says"
-    for name in ("index.html", *sorted(name for name in earlier if name.endswith(".html"))):
+    for name in sorted(name for name in found if name.endswith("index.html")):
         if not (report / name).read_text(encoding="utf-8").rstrip().endswith("</html>"):
             yield f"{report.name}: {name} is cut short"
     json.loads((report / "results.json").read_text(encoding="utf-8"))
