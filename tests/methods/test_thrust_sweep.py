@@ -51,7 +51,8 @@ def test_a_figure_beyond_the_calibrated_range_is_flagged_and_no_other() -> None:
     run, engine = one_run()
     cell = run.instruments["thrust"]
     assert cell.calibration is not None
-    short = replace(cell, calibration=replace(cell.calibration, range=(cell.calibration.range[0], 5.0)))
+    made = cell.calibration
+    short = replace(cell, calibration=replace(made, indicated=made.indicated[made.indicated < 5.0]))
     reduced = reduce_run(replace(run, instruments={**run.instruments, "thrust": short}), engine)
     assert "beyond_calibration" in [remark.code for remark in reduced.remarks]
     stub = SimpleNamespace(lab=SimpleNamespace(operating_points=bench.POINTS), trials=engine)
