@@ -39,8 +39,12 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 
-RESISTANCE_KV2: Final = 2.1e5 * (math.pi / 30) ** 2
-"""Resistance of winding and drive times Kv squared, ohm (rad/s/V)^2: 1.4e5 to 3.0e5 in ohm (rpm/V)^2."""
+RESISTANCE_KV2: Final = 2.5e5 * (math.pi / 30) ** 2
+"""Resistance of winding and drive times Kv squared, ohm (rad/s/V)^2.
+
+In ohm (rpm/V)^2 motors of this class have 1.4e5 to 3.0e5 at 20 degC (practitioner's judgement); a winding at work is
+some 40 K warmer, which is a sixth more.
+"""
 
 LOAD_HALF_WIDTH: Final = 0.45
 """How far the load ratio of a motor may lie from the one so told, relative: the range of R Kv^2, and commands that are
