@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 _SOCKETS: Final = "benchproof-sockets-"
 _ALIVE: Final = "alive"
 
+LONGEST: Final = 60
+"""Longest path in which sockets can lie: with folder and name theirs must stay under some hundred characters."""
+
 
 @contextlib.contextmanager
 def scratch_workspace(root: Path, parent: Path, declared: Mapping[str, str]) -> Iterator[Path]:
@@ -60,7 +63,7 @@ def socket_folder() -> Iterator[str]:
 
     A lock on a file in it says that its maker lives.
     """
-    folder = Path(mkdtemp(prefix=_SOCKETS))
+    folder = Path(mkdtemp(prefix=_SOCKETS, dir=_short()))
     try:
         with removed_if_killed(str(folder)), (folder / _ALIVE).open("w") as alive:
             fcntl.flock(alive, fcntl.LOCK_EX)
@@ -69,9 +72,15 @@ def socket_folder() -> Iterator[str]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
+def _short() -> str:
+    """Return where sockets go: the folder for temporary files, or the system's own where that has too long a path."""
+    usual = tempfile.gettempdir()
+    return usual if len(usual) <= LONGEST else "/tmp"  # noqa: S108 - mkdtemp makes a folder that is this user's alone
+
+
 def remove_dead_sockets() -> None:
     """Remove socket folders of this user whose makers were killed."""
-    for folder in Path(tempfile.gettempdir()).glob(f"{_SOCKETS}*"):
+    for folder in Path(_short()).glob(f"{_SOCKETS}*"):
         with contextlib.suppress(OSError), (folder / _ALIVE).open() as alive:
             fcntl.flock(alive, fcntl.LOCK_EX | fcntl.LOCK_NB)
             shutil.rmtree(folder, ignore_errors=True)
