@@ -37,7 +37,7 @@ def test_its_interval_holds_the_truth_19_times_out_of_20() -> None:
     for _ in range(300):
         x, y, seen, branch = points(rng, 15, 0.004)
         fit = smooth(x, y, seen, branch)
-        size = np.sqrt((fit.error_factor(at) ** 2).sum(axis=1))
+        size = fit.standard_error(at)
         k = stats.t.ppf(0.975, fit.degrees_of_freedom)
         hits.append(np.abs(fit.rows(at) @ fit.y - curve(at)) <= k * size)
     assert 0.93 <= np.mean(hits) <= 0.99
@@ -50,7 +50,7 @@ def test_steps_that_scatter_more_than_their_own_noise_keep_their_deviation_where
     fit = smooth(x, y, np.zeros(19))
     assert fit.excess_share == pytest.approx(1.0)
     assert fit.rows(x) @ fit.y == pytest.approx(y, abs=1e-6)
-    assert np.sqrt((fit.error_factor(x) ** 2).sum(axis=1)).min() > 0.004
+    assert fit.standard_error(x).min() > 0.004
 
 
 def test_a_difference_between_branches_is_found_and_taken_out_of_the_scatter() -> None:

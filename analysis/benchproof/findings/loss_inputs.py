@@ -143,18 +143,16 @@ def _states(curves: Sequence[SweepCurves], places: FloatArray, trials: Trials) -
     power = np.broadcast_to(np.exp(places)[:, None], (places.size, 1 + trials.count))
     torque, torque_parts = _mean(curves, "torque", "electrical_power", places)
     speed, speed_parts = _mean(curves, "speed", "electrical_power", places)
-    parts = tuple(merge_parts(pair) for pair in zip(torque_parts, speed_parts, strict=True))
-    return Loaded(power, torque, speed, parts)
+    return Loaded(power, torque, speed, (merge_parts((torque_parts, speed_parts)),) * places.size)
 
 
 def _mean(
     curves: Sequence[SweepCurves], name: str, axis: str, places: FloatArray
-) -> tuple[FloatArray, list[tuple[Part, ...]]]:
-    """Return the mean of the runs' curves, shape (k, 1 + trials), and the sources of each place."""
+) -> tuple[FloatArray, tuple[Part, ...]]:
+    """Return the mean of the runs' curves, shape (k, 1 + trials), and its sources."""
     read = [curve.along(name, axis, places) for curve in curves]
     total = sum(np.concatenate([values[:, None], by_trial], axis=1) for values, by_trial, _ in read)
-    parts = [merge_parts(own) for own in zip(*(parts for _, _, parts in read), strict=True)]
-    return np.asarray(total / len(read)), parts
+    return np.asarray(total / len(read)), merge_parts(parts for _, _, parts in read)
 
 
 def _within(states: Loaded, known: Known) -> Loaded:
@@ -227,7 +225,7 @@ def _saturation(
     if not reached_speed(float(speed[0, 0]), known):
         return None, ()
     saturation = saturation_of(torque + drag_at(known.drag, speed), current, kt)[0]
-    return saturation, merge_parts([parts[0] for _, parts in read.values()])
+    return saturation, merge_parts(parts for _, parts in read.values())
 
 
 def drag_at(known: Sequence[tuple[float, Quantity]], speed: FloatArray) -> FloatArray:

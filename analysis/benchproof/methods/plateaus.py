@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -222,7 +222,7 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
         return change <= allowed
     left_over = y - y.mean() - slope * (t - t.mean())
     noise = float(np.sqrt((left_over @ left_over) / (size - 2)))
-    k = float(student.ppf(0.975, size - 2))
+    k = float(stdtrit(size - 2, 0.975))
     drifting = change - k * noise / float(np.sqrt(((t - t.mean()) ** 2).sum())) * window > allowed
     return not drifting and not _starts_apart(y, allowed, k)
 

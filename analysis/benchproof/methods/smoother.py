@@ -15,11 +15,14 @@ read between points does not, and both carry the scatter in their uncertainty.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.stats import f as fisher
+from scipy.special import fdtri
+
+from benchproof.trials.distributions import frozen
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,7 +43,6 @@ _EXCESS_LEVEL: Final = 0.99
 _LEAST_RELATIVE_VARIANCE: Final = 1e-4  # no point counts more than a hundred times as precise as another
 _LEAST_BEND: Final = 0.1  # below this the curve is a straight line, and every larger penalty says the same
 _LEAST_FREEDOM: Final = 2.0
-_LEAST_VARIANCE: Final = 1e-6  # directions that carry less of the variance than this are left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,8 @@ class Smooth:
     def rows(self, at: FloatArray) -> FloatArray:
         """Return the smoother's rows at new places, shape (len(at), n): the curve there is ``rows @ y``."""
         gain = self._gain(at)
+        if not gain.any():
+            return self._curve_rows(at)
         return self._curve_rows(at) + gain @ (np.eye(self.x.size) - self._curve_rows(self.x))
 
     def slope(self) -> FloatArray:
@@ -95,14 +99,14 @@ class Smooth:
         """Return the smooth curve itself, without any point's own deviation, shape (len(at),)."""
         return self._curve_rows(at) @ self.y
 
-    def error_factor(self, at: FloatArray) -> FloatArray:
-        """Return F, shape (len(at), p): ``F @ z`` with standard z has the covariance of the fit's error."""
+    def standard_error(self, at: FloatArray) -> FloatArray:
+        """Return the standard uncertainty that the points' scatter leaves in ``rows(at) @ y``, shape (len(at),)."""
         gain = self._gain(at)
-        values, vectors = np.linalg.eigh(self.covariance)
-        root = vectors * np.sqrt(np.clip(values, 0.0, None))
-        smooth = (self._spline(at) - gain @ self._spline(self.x)) @ root[:, values > values[-1] * _LEAST_VARIANCE]
-        used = gain.any(axis=0)
-        return np.hstack([smooth, gain[:, used] * np.sqrt(self.variance[used])])
+        rows = self._spline(at)
+        if gain.any():
+            rows = rows - gain @ self._spline(self.x)
+        square = np.einsum("ij,jk,ik->i", rows, self.covariance, rows) + gain**2 @ self.variance
+        return np.asarray(np.sqrt(np.clip(square, 0.0, None)), dtype=np.float64)
 
     def residuals(self) -> FloatArray:
         """Return the points less the smooth curve, shape (n,), each branch about its own curve's mean."""
@@ -113,7 +117,7 @@ class Smooth:
 
     def _spline(self, at: FloatArray, derivative: int = 0) -> FloatArray:
         width = self.knots.size
-        cardinal = CubicSpline(self.knots, np.eye(width), bc_type="natural")(at, derivative)
+        cardinal = _cardinal(tuple(self.knots))(at, derivative)
         return np.asarray(cardinal @ self.basis[:width], dtype=np.float64)
 
     def _gain(self, at: FloatArray) -> FloatArray:
@@ -164,7 +168,7 @@ def smooth(x: FloatArray, y: FloatArray, noise: FloatArray, branch: FloatArray |
 
 def _excess_limit(fitted: Smooth, points: int) -> float:
     within = 7.0 * points  # eight block means a plateau
-    return float(fisher.ppf(_EXCESS_LEVEL, fitted.degrees_of_freedom, within))
+    return float(fdtri(fitted.degrees_of_freedom, within, _EXCESS_LEVEL))
 
 
 def _knots(x: FloatArray) -> FloatArray:
@@ -194,17 +198,25 @@ def _relative_noise(x: FloatArray, noise: FloatArray) -> tuple[FloatArray, float
     return relative / relative.mean(), mean_square
 
 
-def _penalty_matrix(knots: FloatArray) -> FloatArray:
+@lru_cache(maxsize=64)
+def _cardinal(knots: tuple[float, ...]) -> CubicSpline:
+    """Return the cardinal natural splines of some knots; every figure read along one axis shares them."""
+    return CubicSpline(np.array(knots), np.eye(len(knots)), bc_type="natural")
+
+
+@lru_cache(maxsize=64)
+def _penalty_matrix(knots: tuple[float, ...]) -> FloatArray:
     """Return the integral of products of second derivatives of the cardinal natural splines, shape (k, k)."""
-    bend = CubicSpline(knots, np.eye(knots.size), bc_type="natural")(knots, 2)
-    step = np.diff(knots)[:, None, None]
+    places = np.array(knots)
+    bend = _cardinal(knots)(places, 2)
+    step = np.diff(places)[:, None, None]
     left, right = bend[:-1], bend[1:]
     outer = (
         left[:, :, None] * left[:, None, :]
         + right[:, :, None] * right[:, None, :]
         + 0.5 * (left[:, :, None] * right[:, None, :] + right[:, :, None] * left[:, None, :])
     )
-    return np.asarray((step * outer / 3.0).sum(axis=0), dtype=np.float64)
+    return frozen(np.asarray((step * outer / 3.0).sum(axis=0), dtype=np.float64))
 
 
 def _fit(
@@ -216,8 +228,8 @@ def _fit(
     excess_share: float,
 ) -> Smooth:
     spread = knots[-1] - knots[0]
-    design = CubicSpline(knots, np.eye(knots.size), bc_type="natural")(x)
-    penalty = _penalty_matrix((knots - knots[0]) / spread)
+    design = _cardinal(tuple(knots))(x)
+    penalty = _penalty_matrix(tuple((knots - knots[0]) / spread))
     if branch is not None:
         design = np.column_stack([design, branch])
         penalty = np.pad(penalty, ((0, 1), (0, 1)))

@@ -269,30 +269,35 @@ class _Explained:
     standard_uncertainty: float
 
 
+@single_threaded()
 def _explain(trials: FloatArray, parts: tuple[Part, ...]) -> _Explained:
+    """Return the weighted least-squares regression of trials on their sources' draws."""
     weights = _weights(parts, trials.size)
-    centre = trials - np.average(trials, weights=weights)
+    weights /= weights.sum()
+    apart = trials - trials[0]  # an exact quantity stays exact
+    centre = apart - weights @ apart
     size = float(np.max(np.abs(centre), initial=0.0))
     if not size:
         return _Explained(np.zeros(len(parts)), centre, 0.0, 0.0)
     scaled = centre / size
-    c = _regress(scaled, parts, weights) if parts else np.zeros(0)
-    for part, one in zip(parts, c, strict=True):
-        scaled = scaled - one * part.draws
-    scaled = scaled - np.average(scaled, weights=weights)
-    left = float(np.average(scaled * scaled, weights=weights))
+    c = np.zeros(0)
+    if parts:
+        draws = np.stack([part.draws for part in parts])
+        c = _regress(scaled, draws, weights)
+        scaled -= c @ draws
+        scaled -= weights @ scaled
+    left = float(weights @ (scaled * scaled))
     u = math.sqrt(math.fsum(c * c) + left)
     return _Explained(c * size, scaled * size, left * size * size, u * size)
 
 
-@single_threaded()
-def _regress(centred: FloatArray, parts: tuple[Part, ...], weights: FloatArray) -> FloatArray:
-    """Return the weighted least-squares coefficients of the draws, shape (parts,)."""
-    root = np.sqrt(weights / weights.sum())
-    design = np.stack([part.draws - np.average(part.draws, weights=weights) for part in parts]) * root
-    norms = np.sqrt(np.einsum("ij,ij->i", design, design))
-    design /= norms[:, None]
-    solution = np.linalg.lstsq(design @ design.T, design @ (centred * root), rcond=None)[0]
+def _regress(centred: FloatArray, draws: FloatArray, weights: FloatArray) -> FloatArray:
+    """Return the weighted least-squares coefficients of the draws, shape (parts,); weights sum to 1."""
+    weighted = draws * weights
+    means = weighted.sum(axis=1)
+    gram = weighted @ draws.T - np.outer(means, means)
+    norms = np.sqrt(np.diag(gram))
+    solution = np.linalg.lstsq(gram / np.outer(norms, norms), weighted @ centred / norms, rcond=None)[0]
     return np.asarray(solution / norms, dtype=np.float64)
 
 

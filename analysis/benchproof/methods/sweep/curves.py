@@ -1,7 +1,8 @@
 """One thrust sweep as smooth curves in logarithms, with every error source carried trial by trial.
 
 Each plateau is a point in logarithms. An error of the axis moves a point sideways; to first order that is the same
-as moving it down by the curve's slope, so one linear smoother serves all trials: rows times perturbed points.
+as moving it down by the curve's slope, so one linear smoother serves all trials: rows times perturbed points. The
+points' errors are combinations of a few draws (`sweep/shared.py`), and so is that of everything read off a curve.
 """
 
 from __future__ import annotations
@@ -11,18 +12,19 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from benchproof.methods.plateaus import noise_of_mean
 from benchproof.methods.smoother import COINCIDENT, Smooth, smooth
 from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_part, throttle_law
 from benchproof.methods.sweep.propeller import FIGURES
+from benchproof.methods.sweep.shared import SharedErrors
 from benchproof.trials.distributions import RECTANGULAR, student
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -67,6 +69,8 @@ class SweepCurves:
         self.points = points
         self.trials = trials
         self._fits: dict[tuple[str, str], Smooth] = {}
+        self._shifts: dict[str, _Shift] = {}
+        self._scatters: dict[tuple[str, str], Part] = {}
 
     def available(self, name: str) -> bool:
         """Say whether the run logged what a figure needs."""
@@ -124,77 +128,81 @@ class SweepCurves:
         if self._hysteresis(name, axis) > LARGEST_HYSTERESIS:
             return Reading(None, "hysteresis")
         values, trials, parts = self.along(name, axis, np.array([place]))
-        return Reading(Quantity(float(values[0]), trials[0], parts[0]))
+        return Reading(Quantity(float(values[0]), trials[0], parts))
 
-    def along(self, name: str, axis: str, places: FloatArray) -> tuple[FloatArray, FloatArray, list[tuple[Part, ...]]]:
+    def along(self, name: str, axis: str, places: FloatArray) -> tuple[FloatArray, FloatArray, tuple[Part, ...]]:
         """Return a figure at several places (logarithms) of an axis.
 
         Returns
         -------
         tuple
-            Values, shape (m,), SI; trials, shape (m, trials); and each place's sources.
+            Values, shape (m,), SI; trials, shape (m, trials); and the sources of all places.
+
+        Notes
+        -----
+        What the steps' scatter leaves at a place is drawn once for the whole curve and counts at each place with
+        its own size there, so trials are right place by place; two places of one curve are not to be combined.
         """
         fit = self.fit(name, axis)
         rows = fit.rows(places)
         logs = rows @ fit.y
         errors, parts = self._rig_errors(name, axis, rows, fit)
-        scatter, scatter_parts = self._scatter(name, axis, places, fit)
-        lag, lag_parts = self._branch_error(name, axis, fit)
-        trials = np.exp(logs[:, None] + errors + scatter + lag)
-        return np.exp(logs), trials, [(*parts, *lag_parts, part) for part in scatter_parts]
+        scatter = self._scatter(name, axis, fit)
+        errors += fit.standard_error(places)[:, None] * scatter.draws
+        branches = self._branch_error(name, axis, fit)
+        if branches is not None:
+            size, part = branches
+            errors += size * part.draws
+            parts = (*parts, part)
+        trials = np.exp(logs[:, None] + errors)
+        return np.exp(logs), trials, (*parts, scatter)
 
     def _rig_errors(self, name: str, axis: str, rows: FloatArray, fit: Smooth) -> tuple[FloatArray, tuple[Part, ...]]:
         """Return what the sources of the rig, the air and the law add to the logarithm, shape (m, trials)."""
         points, monomial = self.points, FIGURES[name]
-        total = np.zeros((rows.shape[0], self.trials.count))
-        for root, power in monomial.powers.items():
-            total += power * (rows @ (points.root_trials[root] - points.roots[root][:, None]))
-        sideways = self._sideways(axis)
-        if sideways is not None:
-            total -= (rows * fit.slope()) @ sideways
-        total += self._shift_error(monomial.powers, axis, rows)
-        moved = [axis] if axis != "throttle" else []
-        total -= self._shift_error(dict.fromkeys(moved, 1.0), axis, rows * fit.slope())
+        weights = [(root, power, rows) for root, power in monomial.powers.items()]
+        if axis != "throttle":
+            weights.append((axis, -1.0, rows * fit.slope()))
+        loadings = sum(power * (each @ self._shared.loadings[root]) for root, power, each in weights)
+        total = np.asarray(loadings @ self._shared.draws, dtype=np.float64)
+        if self._log_ratio:
+            shift = self._shift(axis)
+            total += sum(power * shift.loadings(root, each) for root, power, each in weights) @ shift.draws
         if monomial.density and points.reference_density is None and points.density is not None:
             total += monomial.density * np.log(points.density.trials / points.density.value)
         density = points.density.parts if points.density is not None else ()
-        return total, _once((*points.parts, *density, *self._shift_parts((*monomial.powers, *moved), axis)))
+        return total, _once((*points.parts, *density, *self._shift_parts((root for root, _, _ in weights), axis)))
 
-    def _sideways(self, axis: str) -> FloatArray | None:
-        if axis == "throttle":
-            return None
-        return self.points.root_trials[axis] - self.points.roots[axis][:, None]
+    @cached_property
+    def _shared(self) -> SharedErrors:
+        points = self.points
+        return SharedErrors.of({root: points.root_trials[root] - points.roots[root][:, None] for root in points.roots})
 
-    def _scatter(self, name: str, axis: str, places: FloatArray, fit: Smooth) -> tuple[FloatArray, list[Part]]:
-        """Return the fit's own error by trial, jointly for all places, and one source a place."""
-        factor = fit.error_factor(places)
-        identity = (*self.points.identity, "scatter", axis, name)
-        draws = factor @ self.trials.scatter(identity, factor.shape[1], fit.degrees_of_freedom)
-        size = np.sqrt((factor**2).sum(axis=1))
-        label = f"scatter of plateaus about the curve, {self.points.identity[-1]}"
-        shape = student(fit.degrees_of_freedom)
-        parts = [
-            Part(Source((*identity, f"{place:.9f}"), label, shape), draws[k] / size[k] if size[k] else draws[k])
-            for k, place in enumerate(places)
-        ]
-        return draws, parts
+    def _scatter(self, name: str, axis: str, fit: Smooth) -> Part:
+        """Return the source of the fit's own error, from the scatter of the steps about the curve."""
+        if (name, axis) not in self._scatters:
+            identity = (*self.points.identity, "scatter", axis, name)
+            label = f"scatter of plateaus about the curve, {self.points.identity[-1]}"
+            # As tested and in other air, a log has the same scatter, with hardly other degrees of freedom.
+            draws = self.trials.scatter(identity, 1, fit.degrees_of_freedom)[0]
+            self._scatters[name, axis] = Part(Source(identity, label, student(fit.degrees_of_freedom)), draws)
+        return self._scatters[name, axis]
 
     def _hysteresis(self, name: str, axis: str) -> float:
         """Return the branches' difference where it is larger than its own 95 % uncertainty, else 0."""
         fit = self.fit(name, axis)
         difference, error = fit.branch_difference
-        limit = float(student_t.ppf(0.975, fit.degrees_of_freedom)) * error
+        limit = float(stdtrit(fit.degrees_of_freedom, 0.975)) * error
         return abs(difference) if abs(difference) > limit else 0.0
 
-    def _branch_error(self, name: str, axis: str, fit: Smooth) -> tuple[FloatArray, tuple[Part, ...]]:
-        """Return the error of taking the branches' mean: half their difference, rectangular."""
+    def _branch_error(self, name: str, axis: str, fit: Smooth) -> tuple[float, Part] | None:
+        """Return the error of taking the branches' mean, half their difference, rectangular; None without one."""
         size = self._hysteresis(name, axis)
         if not size:
-            return np.zeros(1), ()
+            return None
         identity = (*self.points.identity, "branches", axis, name)
         source = Source(identity, f"difference of up and down branch, {self.points.identity[-1]}", RECTANGULAR)
-        draws = self.trials.draw(source)
-        return size / (2 * 3**0.5) * draws, (Part(source, draws),)
+        return size / (2 * 3**0.5), Part(source, self.trials.draw(source))
 
     def _axis(self, axis: str) -> FloatArray:
         if axis == "throttle":
@@ -254,30 +262,11 @@ class SweepCurves:
         """Return a root's exponent at every plateau, shape (n,)."""
         return np.broadcast_to(self._law(axis).exponents[root].value, self.points.throttle.shape)
 
-    def _shift_error(self, powers: Mapping[str, float], axis: str, rows: FloatArray) -> FloatArray:
-        """Return the error of a product's shift to reference air, shape (m, trials) or (m, 1).
-
-        Parameters
-        ----------
-        powers : Mapping of str to float
-            Exponent of each root in the product.
-        axis : str
-            Along which the curve is read.
-        rows : FloatArray
-            Weights of the plateaus, shape (m, n).
-        """
-        total = np.zeros((rows.shape[0], 1))
-        if not self._log_ratio:
-            return total
-        for root, power in powers.items():
-            exponent = rows @ self._exponent(root, axis)
-            total = total + power * exponent[:, None] * (self._log_ratio_trials - self._log_ratio)
-            part = exponent_part(self._law(axis), root, self.trials)
-            if part is not None:
-                half_width = np.broadcast_to(self._law(axis).exponents[root].half_width, self.points.throttle.shape)
-                standard = rows @ half_width / 3**0.5
-                total = total + power * standard[:, None] * part.draws * self._log_ratio_trials
-        return total
+    def _shift(self, axis: str) -> _Shift:
+        """Return the errors of the shift to reference air along an axis."""
+        if axis not in self._shifts:
+            self._shifts[axis] = _Shift.of(self._law(axis), self._log_ratio, self._log_ratio_trials, self.trials)
+        return self._shifts[axis]
 
     def _shift_parts(self, roots: Iterable[str], axis: str) -> tuple[Part, ...]:
         """Return the sources of that error."""
@@ -285,6 +274,40 @@ class SweepCurves:
             return ()
         found = (exponent_part(self._law(axis), root, self.trials) for root in roots)
         return tuple(part for part in found if part is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Shift:
+    """Errors of the shift to reference air: combinations of the air's own error and of the law's exponents.
+
+    Parameters
+    ----------
+    law : Law
+        What is held along the axis.
+    known_by : tuple of str
+        Names of the law's uncertainties, in the order of the draws after the first.
+    draws : FloatArray
+        Of the ratio of densities, then of each uncertainty times that ratio, shape (1 + len(known_by), trials).
+    """
+
+    law: Law
+    known_by: tuple[str, ...]
+    draws: FloatArray
+
+    @classmethod
+    def of(cls, law: Law, log_ratio: float, log_ratio_trials: FloatArray, trials: Trials) -> _Shift:
+        parts = {each.known_by: exponent_part(law, root, trials) for root, each in law.exponents.items()}
+        known = {name: part.draws * log_ratio_trials for name, part in parts.items() if part is not None}
+        return cls(law, tuple(known), np.vstack([log_ratio_trials - log_ratio, *known.values()]))
+
+    def loadings(self, root: str, rows: FloatArray) -> FloatArray:
+        """Return how a root's rows, shape (m, n), hang on the draws, shape (m, len(draws))."""
+        exponent = self.law.exponents[root]
+        found = np.zeros((rows.shape[0], self.draws.shape[0]))
+        found[:, 0] = (rows * exponent.value).sum(axis=1)
+        if exponent.half_width.any():
+            found[:, 1 + self.known_by.index(exponent.known_by)] = (rows * exponent.half_width).sum(axis=1) / 3**0.5
+        return found
 
 
 def _once(parts: Sequence[Part]) -> tuple[Part, ...]:
