@@ -14,7 +14,7 @@ HERE = Path(__file__).parent
 def pytest_report_header() -> list[str]:
     from importlib.metadata import version
 
-    packages = ("numpy", "scipy", "pydantic", "pint", "papermill", "pyarrow", "matplotlib")
+    packages = ("numpy", "scipy", "pydantic", "pint", "papermill", "pyarrow")
     return [", ".join(f"{name} {version(name)}" for name in packages)]
 
 

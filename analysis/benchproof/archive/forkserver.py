@@ -32,7 +32,6 @@ IDLE_LIMIT: Final = 60.0
 _IMPORTED: Final = (
     "ipykernel.kernelapp",
     "ipykernel.ipkernel",
-    "matplotlib_inline.backend_inline",
     "benchproof.notebooks.session",
 )
 
@@ -82,12 +81,8 @@ def prepare() -> None:
     for name in _IMPORTED:
         importlib.import_module(name)
     from benchproof.methods import registry
-    from benchproof.notebooks.drawing import svg
 
     registry()
-    axis = {"name": "throttle", "label": "Throttle", "unit": "%", "scale": "linear"}
-    series = {"label": "A", "sample": "A", "role": "curve", "x": [0, 1], "y": [0, 1], "low": [0, 1], "high": [0, 1]}
-    svg({"name": "first", "title": "First", "x": axis, "y": axis, "samples": ["A"], "series": [series]})
 
 
 def serve(channel: socket.socket) -> Mapping[str, Any] | None:

@@ -1,22 +1,21 @@
 """Draw a chart record as a still: the same bytes for the same record.
 
-The still is what print, readers without scripts and feeds see. Letters are drawn as outlines of the font that
-matplotlib carries, so the picture needs no font and looks alike everywhere.
+The still is what print, readers without scripts and feeds see. Its words are text, which readers can search and have
+read to them.
 """
 
 from __future__ import annotations
 
-import io
 import math
-import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import cycle, islice
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.nomenclature import QUANTITIES, unit_text
+from benchproof.notebooks import plot
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +31,7 @@ class Stroke:
     dash : str
         Dash pattern as SVG has it, empty for a full line.
     marker : str
-        Marker in matplotlib's spelling.
+        Sign of single points: circle, square, triangle-up, diamond, triangle-down or x.
     """
 
     light: str
@@ -42,11 +41,11 @@ class Stroke:
 
 
 SAMPLE_STROKES: Final = (
-    Stroke("#0072b2", "#56b4e9", "", "o"),
-    Stroke("#d55e00", "#e69f00", "7 3", "s"),
-    Stroke("#009e73", "#2fc79b", "2 2.5", "^"),
-    Stroke("#b0518c", "#cc79a7", "9 3 2 3", "D"),
-    Stroke("#000000", "#f0e442", "12 4", "v"),
+    Stroke("#0072b2", "#56b4e9", "", "circle"),
+    Stroke("#d55e00", "#e69f00", "7 3", "square"),
+    Stroke("#009e73", "#2fc79b", "2 2.5", "triangle-up"),
+    Stroke("#b0518c", "#cc79a7", "9 3 2 3", "diamond"),
+    Stroke("#000000", "#f0e442", "12 4", "triangle-down"),
 )
 """Colours of Okabe and Ito's set, which colour-blind readers can tell apart [from memory of "Color Universal Design",
 2008]; a few are a little darker or lighter than theirs, to stand out from the page."""
@@ -54,13 +53,15 @@ SAMPLE_STROKES: Final = (
 MODEL_STROKE: Final = Stroke("#33383d", "#d7d3c8", "", "x")
 """How what belongs to no single sample is drawn."""
 
-_SIZE: Final = (5.2, 3.7)
-"""Width and height in inches: letters stay legible when a phone shrinks the picture."""
+_WIDTH: Final = 520.0
+_HEIGHT: Final = 370.0
+"""Letters stay legible when a phone shrinks a picture of this size."""
 
-_MARGINS: Final = {"right": 0.97, "bottom": 0.135, "top": 0.94}
-_TITLE: Final = 0.38
-_DIGIT: Final = 0.085
-"""Inches of the upright axis's title with its gaps, and of a digit in its numbers."""
+_GAP: Final = 8.0
+_LINE: Final = 1.4 * plot.LETTER
+_SWATCH: Final = 26.0
+_SMALL: Final = 11.5
+"""Height of the key's letters."""
 
 
 def svg(chart: Mapping[str, Any]) -> str:
@@ -75,44 +76,20 @@ def svg(chart: Mapping[str, Any]) -> str:
     Returns
     -------
     str
-        An SVG document, the same for the same record and matplotlib.
+        An SVG document, the same for the same record.
     """
     drawn = in_shown_units(chart)
-
-    def draw(axes: Any) -> None:
-        _draw(axes, drawn)
-        axes.figure.subplots_adjust(left=_left(axes), **_MARGINS)
-
-    return still(draw, _SIZE, layout=None)
-
-
-def still(
-    draw: Callable[[Any], None], size: tuple[float, float], *, layout: Literal["constrained"] | None = "constrained"
-) -> str:
-    """Return a drawing as SVG, letters as outlines, the same bytes for the same drawing.
-
-    Parameters
-    ----------
-    draw : callable
-        Draws on the axes it is given.
-    size : tuple of float
-        Width and height in inches.
-    layout : str or None
-        None where ``draw`` places its axes itself, which spares drawing everything twice.
-    """
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
-
-    settings: dict[Any, Any] = {"svg.hashsalt": "benchproof", "svg.fonttype": "path", "text.parse_math": False}
-    with (
-        mpl.rc_context({**settings, "font.family": ["DejaVu Sans"], "font.size": 9.5}),
-        warnings.catch_warnings(),
-    ):
-        # A name in a script that the font lacks is drawn as boxes; the page beside it has the right letters.
-        warnings.filterwarnings("ignore", message="Glyph")
-        figure = Figure(figsize=size, layout=layout)
-        draw(figure.add_subplot())
-        return _serialise(figure)
+    styles = strokes(drawn)
+    key, depth = _key(drawn, styles)
+    across = _scale(drawn, "x", ("x",))
+    upright = _scale(drawn, "y", ("y", "low", "high"))
+    marked = plot.ticks(upright.low, upright.high, logarithmic=drawn["y"]["scale"] == "log")
+    left = 2 * _GAP + _LINE + max((plot.width_of(text) for _, text in marked), default=0.0)
+    x = replace(across, start=left, stop=_WIDTH - 2 * _GAP)
+    y = replace(upright, start=_HEIGHT - 2 * _LINE - 1.5 * _GAP, stop=_GAP + depth)
+    series = (shape for one in drawn["series"] for shape in _series(one, styles[one["sample"]], x, y))
+    shapes = [*_frame(drawn, x, y, marked), *series, *key]
+    return plot.document(_WIDTH, _HEIGHT, clean(str(drawn["title"]), 200), [shape for shape in shapes if shape])
 
 
 def in_shown_units(chart: Mapping[str, Any]) -> dict[str, Any]:
@@ -177,77 +154,94 @@ def _scaled(values: Sequence[float | None] | None, per_unit: float) -> list[floa
     return [value if value is None or per_unit == 1.0 else value / per_unit for value in values]
 
 
-def _draw(axes: Any, chart: Mapping[str, Any]) -> None:
-    """Draw every series, the axes and the key."""
-    styles = strokes(chart)
-    keys: dict[str, Any] = {}
-    for one in chart["series"]:
-        handle = _draw_series(axes, one, styles[one["sample"]])
-        keys.setdefault(_clean(one["label"]), handle)
-    axes.set_xlabel(_clean(axis_title(chart["x"])))
-    axes.set_ylabel(_clean(axis_title(chart["y"])))
-    axes.set_xscale(chart["x"]["scale"])
-    axes.set_yscale(chart["y"]["scale"])
-    axes.grid(visible=True, color="#d9d6cd", linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
-    if keys:
-        axes.legend(list(keys.values()), list(keys), frameon=False, loc="best", fontsize=8.5)
+def clean(text: str, most: int = 60) -> str:
+    """Return text that XML can hold and that fits beside an axis."""
+    return shortened("".join(letter if letter.isprintable() else " " for letter in text), most)
 
 
-def _left(axes: Any) -> float:
-    """Return the share of the width that the title and the widest number of the upright axis need.
+def _scale(chart: Mapping[str, Any], axis: str, fields: Sequence[str]) -> plot.Scale:
+    """Return an axis's scale over all its data, not yet placed."""
+    logarithmic = chart[axis]["scale"] == "log"
+    values = (value for one in chart["series"] for field in fields for value in _gapped(one.get(field) or ()))
+    low, high = plot.limits(values, logarithmic=logarithmic)
+    return plot.Scale(low, high, 0.0, 1.0, _logarithm if logarithmic else float)
 
-    A layout engine would draw the picture twice to find that out.
-    """
-    widest = max((len(label.get_text()) for label in axes.get_yticklabels()), default=0)
-    return (_TITLE + _DIGIT * widest) / _SIZE[0]
+
+def _logarithm(value: float) -> float:
+    """Return the logarithm; what has none lies nowhere."""
+    return math.log10(value) if value > 0 else math.nan
 
 
-def _draw_series(axes: Any, one: Mapping[str, Any], stroke: Stroke) -> Any:
-    """Draw one series; return what stands for it in the key."""
-    x, y = _gapped(one["x"]), _gapped(one["y"])
+def _frame(
+    chart: Mapping[str, Any], x: plot.Scale, y: plot.Scale, marked: Sequence[tuple[float, str]]
+) -> Iterator[str]:
+    """Yield grid, axes, their numbers and titles."""
+    for value, text in plot.ticks(x.low, x.high, logarithmic=chart["x"]["scale"] == "log"):
+        yield plot.line(x(value), y.start, x(value), y.stop)
+        yield plot.words(x(value), y.start + _LINE, text)
+    for value, text in marked:
+        yield plot.line(x.start, y(value), x.stop, y(value))
+        yield plot.words(x.start - _GAP / 2, y(value) + 0.35 * plot.LETTER, text, "end")
+    yield plot.line(x.start, y.start, x.stop, y.start, plot.INK)
+    yield plot.line(x.start, y.start, x.start, y.stop, plot.INK)
+    yield plot.words((x.start + x.stop) / 2, _HEIGHT - _GAP, clean(axis_title(chart["x"])))
+    yield plot.words(_GAP + 0.8 * plot.LETTER, (y.start + y.stop) / 2, clean(axis_title(chart["y"])), upwards=True)
+
+
+def _series(one: Mapping[str, Any], stroke: Stroke, x: plot.Scale, y: plot.Scale) -> Iterator[str]:
+    """Yield one series: its interval, and its curve or its points."""
+    across = [x(value) for value in _gapped(one["x"])]
+    placed = {
+        field: list(zip(across, (y(value) for value in _gapped(one[field])), strict=True))
+        for field in ("y", "low", "high")
+        if one[field] is not None
+    }
+    banded = "low" in placed and "high" in placed
     if one["role"] == "points":
-        return _draw_points(axes, one, stroke)
-    if one["low"] is not None and one["high"] is not None:
-        axes.fill_between(x, _gapped(one["low"]), _gapped(one["high"]), color=stroke.light, alpha=0.2, linewidth=0)
-    return axes.plot(x, y, color=stroke.light, linestyle=_dash(stroke), linewidth=1.6)[0]
+        if banded:
+            yield from _bars(placed["low"], placed["high"], stroke)
+        yield plot.marks(placed["y"], stroke.marker, stroke.light)
+        return
+    if banded:
+        yield plot.band(placed["low"], placed["high"], stroke.light)
+    yield plot.curve(placed["y"], stroke.light, stroke.dash)
 
 
-def _draw_points(axes: Any, one: Mapping[str, Any], stroke: Stroke) -> Any:
-    x, y = _gapped(one["x"]), _gapped(one["y"])
-    if one["low"] is not None and one["high"] is not None:
-        axes.vlines(x, _gapped(one["low"]), _gapped(one["high"]), color=stroke.light, linewidth=1.0)
-    drawn = axes.plot(
-        x,
-        y,
-        linestyle="none",
-        marker=stroke.marker,
-        markersize=3.6,
-        color=stroke.light,
-        markerfacecolor="none",
-    )
-    return drawn[0]
+def _bars(low: plot.Points, high: plot.Points, stroke: Stroke) -> Iterator[str]:
+    for (place, below), (_, above) in zip(low, high, strict=True):
+        if all(map(math.isfinite, (place, below, above))):
+            yield plot.line(place, below, place, above, stroke.light, 1.2)
 
 
-def _dash(stroke: Stroke) -> Any:
-    return (0, tuple(float(length) / 1.6 for length in stroke.dash.split())) if stroke.dash else "-"
+def _key(chart: Mapping[str, Any], styles: Mapping[str | None, Stroke]) -> tuple[list[str], float]:
+    """Return the key above the chart, in as many lines as it needs, and its depth."""
+    shapes: list[str] = []
+    place, base = 2 * _GAP, _GAP + _SMALL
+    for one in _first_of_each_label(chart["series"]):
+        label = clean(one["label"])
+        width = _SWATCH + plot.width_of(label, _SMALL) + 2 * _GAP
+        if place > 2 * _GAP and place + width > _WIDTH:
+            place, base = 2 * _GAP, base + _LINE
+        shapes += [_swatch(one, styles[one["sample"]], place, base - 0.35 * _SMALL)]
+        shapes += [plot.words(place + _SWATCH, base, label, "start", size=_SMALL)]
+        place += width
+    return shapes, base if shapes else 0.0
+
+
+def _first_of_each_label(series: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    found: dict[str, Mapping[str, Any]] = {}
+    for one in series:
+        found.setdefault(clean(one["label"]), one)
+    return list(found.values())
+
+
+def _swatch(one: Mapping[str, Any], stroke: Stroke, left: float, height: float) -> str:
+    """Return what stands for a series in the key."""
+    if one["role"] == "points":
+        return plot.marks([(left + _SWATCH / 2 - 2, height)], stroke.marker, stroke.light)
+    return plot.curve([(left, height), (left + _SWATCH - 5, height)], stroke.light, stroke.dash)
 
 
 def _gapped(values: Sequence[float | None]) -> list[float]:
     """Return values with a gap where one is missing."""
     return [math.nan if value is None else value for value in values]
-
-
-def _clean(text: str) -> str:
-    """Return text that XML can hold, that fits beside an axis, and that matplotlib's key does not hide."""
-    printable = shortened("".join(letter if letter.isprintable() else " " for letter in text))
-    return f" {printable}" if printable.startswith("_") else printable
-
-
-def _serialise(figure: Any) -> str:
-    """Return the figure's SVG without date, maker or anything else that changes from day to day."""
-    buffer = io.StringIO()
-    nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-    figure.savefig(buffer, format="svg", metadata=nothing)
-    return buffer.getvalue()

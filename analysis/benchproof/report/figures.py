@@ -16,14 +16,6 @@ if TYPE_CHECKING:
 
     from benchproof.report.records import Chart
 
-_MARKERS: Final = {
-    "o": "circle",
-    "s": "square",
-    "^": "triangle-up",
-    "D": "diamond",
-    "v": "triangle-down",
-    "x": "x",
-}
 _FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Liberation Sans', Arial, sans-serif"
 _DIGITS: Final = 6
 """Significant digits of drawn points: more than a screen shows, fewer than machines differ in."""
@@ -118,7 +110,7 @@ def _line(one: Mapping[str, Any], stroke: Stroke, theme: str, chart: Mapping[str
 
 def _points(one: Mapping[str, Any], stroke: Stroke, theme: str, chart: Mapping[str, Any]) -> Figure:
     colour = _colour(stroke, theme)
-    marker = {"symbol": f"{_MARKERS[stroke.marker]}-open", "size": 7, "color": colour, "line": {"width": 1.4}}
+    marker = {"symbol": f"{stroke.marker}-open", "size": 7, "color": colour, "line": {"width": 1.4}}
     trace = {**_common(one, chart), "mode": "markers", "marker": marker}
     if one["low"] is None or one["high"] is None:
         return trace

@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.findings.moves import SURE, relative_error_of_end
-from benchproof.notebooks.drawing import MODEL_STROKE, SAMPLE_STROKES, shortened, still
+from benchproof.notebooks import plot
+from benchproof.notebooks.drawing import MODEL_STROKE, SAMPLE_STROKES, shortened
 from benchproof.report.framing import framed
 from benchproof.report.history import moved_words, whose
 from benchproof.report.printing import print_figure
@@ -18,7 +19,7 @@ from benchproof.report.views.told import Link
 from benchproof.report.words import href, point_words, quantity_title
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from benchproof.campaign.models.lab import Lab
@@ -35,7 +36,11 @@ _SIGNS: Final = "●■▲◆▼"
 _LISTED: Final = 30
 _ROWS: Final = 40
 _TICKS: Final = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0)
-_WIDTH: Final = 6.4
+_WIDTH: Final = 640.0
+_ROW: Final = 22.0
+_NAME: Final = 28
+"""The drawing's width and height of a row, in pixels, and the most letters of a campaign's name."""
+
 _SAID: Final = {
     "same": "not moved",
     "noise": "moved by no more than trial noise",
@@ -177,35 +182,46 @@ def dot_plot(impact: Impact) -> str:
     rows = sorted((name for name, weight in weights.items() if weight >= 0), key=lambda name: (-weights[name], name))[
         :_ROWS
     ]
-    places = {name: place for place, name in enumerate(rows)}
-    strokes = [_stroke(k) for k in range(len(groups))]
-
-    def draw(axes: Any) -> None:
-        floor = SURE * math.sqrt(2 / impact.trials)
-        axes.axvspan(-floor, floor, color="#d9d6cd", linewidth=0)
-        axes.axvline(0.0, color="#33383d", linewidth=0.8)
-        for (_, moved), stroke in zip(groups, strokes, strict=True):
-            dots = [
-                (m.in_uncertainties, places[name])
+    reach = max(2.0, *(1.3 * _finite(m) for _, moved in groups for _, m in moved))
+    left = max(plot.width_of(shortened(name, _NAME)) for name in rows) + 2 * _ROW if rows else _ROW
+    x = plot.Scale(-reach, reach, left, _WIDTH - _ROW, _bent)
+    places = {name: _ROW * (place + 1.0) for place, name in enumerate(rows)}
+    bottom = _ROW * (len(rows) + 0.5)
+    dots = (
+        plot.marks(
+            [
+                (x(m.in_uncertainties), places[name])
                 for name, m in moved
                 if name in places and m.in_uncertainties is not None
-            ]
-            x, y = zip(*dots, strict=True) if dots else ((), ())
-            axes.plot(x, y, linestyle="none", marker=stroke.marker, color=stroke.light, markersize=4, alpha=0.75)
-        axes.set_xscale("symlog", linthresh=1.0)
-        reach = max(2.0, *(1.3 * _finite(m) for _, moved in groups for _, m in moved))
-        axes.set_xlim(-reach, reach)
-        ticks = [0.0, *(sign * tick for tick in _TICKS if tick < reach for sign in (-1, 1))]
-        axes.set_xticks(ticks, [f"{tick:g}".replace("-", "−") for tick in ticks])
-        axes.minorticks_off()
-        axes.set_yticks(range(len(rows)), [shortened(name, 28) for name in rows])
-        axes.set_ylim(len(rows) - 0.5, -0.5)
-        axes.set_xlabel("change in standard uncertainties (linear within ±1)")
-        axes.grid(visible=True, axis="x", color="#d9d6cd", linewidth=0.6)
-        axes.set_axisbelow(True)
-        axes.spines[["top", "right"]].set_visible(False)
+            ],
+            _stroke(place).marker,
+            _stroke(place).light,
+        )
+        for place, (_, moved) in enumerate(groups)
+    )
+    shapes = [*_field(impact, x, reach, bottom), *_names(places, left), *dots]
+    return plot.document(_WIDTH, bottom + 2.5 * _ROW, "Moves in standard uncertainties", filter(None, shapes))
 
-    return still(draw, (_WIDTH, 0.9 + 0.27 * max(len(rows), 2)))
+
+def _bent(value: float) -> float:
+    """Linear within one standard uncertainty, logarithmic beyond."""
+    return value if abs(value) <= 1 else math.copysign(1 + math.log10(abs(value)), value)
+
+
+def _field(impact: Impact, x: plot.Scale, reach: float, bottom: float) -> Iterator[str]:
+    """Yield what lies under the dots: the band of trial noise, the grid and its numbers."""
+    floor = SURE * math.sqrt(2 / impact.trials)
+    corners = [(x(-floor), _ROW / 2), (x(floor), _ROW / 2)]
+    yield plot.band([(place, bottom) for place, _ in corners], corners, plot.INK)
+    for tick in (0.0, *(sign * tick for tick in _TICKS if tick < reach for sign in (-1, 1))):
+        yield plot.line(x(tick), _ROW / 2, x(tick), bottom, plot.FAINT if tick else plot.INK)
+        yield plot.words(x(tick), bottom + 0.8 * _ROW, f"{tick:g}".replace("-", "−"))
+    yield plot.words((x.start + x.stop) / 2, bottom + 1.9 * _ROW, "change in standard uncertainties (linear within ±1)")
+
+
+def _names(places: Mapping[str, float], left: float) -> Iterator[str]:
+    for name, place in places.items():
+        yield plot.words(left - _ROW / 2, place + 0.35 * plot.LETTER, shortened(name, _NAME), "end")
 
 
 def _causes(impact: Impact) -> Iterator[CauseView]:
