@@ -33,6 +33,7 @@ _IMPORTED: Final = (
     "ipykernel.kernelapp",
     "ipykernel.ipkernel",
     "benchproof.notebooks.session",
+    "benchproof.notebooks.comparing",
 )
 
 _LENGTH: Final = struct.Struct("!I")
@@ -144,7 +145,6 @@ def begin_anew(order: Mapping[str, Any], server: int) -> None:
     os.chdir(order["cwd"])
     sys.argv = ["ipykernel_launcher", *order["argv"]]
     _reseed()
-    gc.unfreeze()
 
 
 def _reseed() -> None:

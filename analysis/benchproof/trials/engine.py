@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from benchproof.trials.distributions import Shape, frozen, score_table, spread_table, tabulated_degrees
+from benchproof.trials.distributions import Shape, frozen, score_table, spread_table, student, tabulated_degrees
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -98,6 +98,16 @@ class Trials:
             message = f"source {'/'.join(source.identity)} is both {shape} and {source.shape}"
             raise ValueError(message)
         return draws
+
+    def estimate(self, identity: tuple[str, ...], df: float) -> FloatArray:
+        """Return Student draws of an estimate from scatter, not remembered: its degrees of freedom come from data.
+
+        Returns
+        -------
+        array, shape (count,)
+            Read-only; the stated standard uncertainty is 1.
+        """
+        return self._scores(Source(identity, "", student(df)))
 
     def scatter(self, identity: tuple[str, ...], dim: int, df: float | None, names: tuple[str, ...] = ()) -> FloatArray:
         """Return jointly Student draws: normal ones times one common ``sqrt(df / chi-square)``.

@@ -183,8 +183,7 @@ class SweepCurves:
         if (name, axis) not in self._scatters:
             identity = (*self.points.identity, "scatter", axis, name)
             label = f"scatter of plateaus about the curve, {self.points.identity[-1]}"
-            # As tested and in other air, a log has the same scatter, with hardly other degrees of freedom.
-            draws = self.trials.scatter(identity, 1, fit.degrees_of_freedom)[0]
+            draws = self.trials.estimate(identity, fit.degrees_of_freedom)
             self._scatters[name, axis] = Part(Source(identity, label, student(fit.degrees_of_freedom)), draws)
         return self._scatters[name, axis]
 
