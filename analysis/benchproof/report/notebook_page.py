@@ -6,7 +6,6 @@ here. Of a cell's outputs only the kinds in ``_SHOWN`` come that far, and never 
 
 from __future__ import annotations
 
-import copy
 import html
 import json
 import re
@@ -107,12 +106,19 @@ def _exporter() -> Any:
     from nbconvert.filters.highlight import Highlight2HTML
 
     class Body(HTMLExporter):
-        """The exporter without its last step, which parses the page again for pictures without words."""
+        """The exporter without what is done anyway: the page is cleaned whole, and made of a valid notebook.
+
+        Its last step, which parses the page again for pictures without words, is left out as well.
+        """
 
         def from_notebook_node(self, nb: Any, resources: Any = None, **more: Any) -> Any:
             register: Any = self.register_filter
             register("highlight_code", Highlight2HTML(pygments_lexer="ipython3", parent=self))
+            register("clean_html", lambda text: text)
             return TemplateExporter.from_notebook_node(self, nb, resources, **more)
+
+        def _preprocess(self, nb: Any, resources: Any) -> Any:
+            return nb, resources
 
     made: Any = Body
     return made(
@@ -126,15 +132,18 @@ def _exporter() -> Any:
 
 def _to_show(notebook: Mapping[str, Any], formulas: list[str]) -> dict[str, Any]:
     """Return a copy with the outputs a page shows, and formulas taken out of the text."""
-    made = copy.deepcopy(dict(notebook))
-    made["metadata"] = {"language_info": {"name": "python", "pygments_lexer": "ipython3"}}
-    for cell in made["cells"]:
-        cell["source"] = _text(cell.get("source", ""))
-        if cell["cell_type"] == "markdown":
-            cell["source"] = _MATH.sub(lambda found: _set_aside(found, formulas), _without_marks(cell["source"]))
-        elif cell["cell_type"] == "code":
-            cell["outputs"] = [kept for output in cell["outputs"] if (kept := _output(output)) is not None]
-    return made
+    cells = [_cell(cell, formulas) for cell in notebook["cells"]]
+    return {**notebook, "metadata": {"language_info": {"name": "python", "pygments_lexer": "ipython3"}}, "cells": cells}
+
+
+def _cell(cell: Mapping[str, Any], formulas: list[str]) -> dict[str, Any]:
+    source = _text(cell.get("source", ""))
+    if cell["cell_type"] == "markdown":
+        return {**cell, "source": _MATH.sub(lambda found: _set_aside(found, formulas), _without_marks(source))}
+    if cell["cell_type"] == "code":
+        outputs = [kept for output in cell["outputs"] if (kept := _output(output)) is not None]
+        return {**cell, "source": source, "outputs": outputs}
+    return {**cell, "source": source}
 
 
 def _output(output: Mapping[str, Any]) -> dict[str, Any] | None:
