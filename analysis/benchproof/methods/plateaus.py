@@ -9,7 +9,9 @@ belongs to the bench, so the wait found on most plateaus is asked of all of them
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -214,17 +216,31 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
     """
     size = min(_SLOPE_POINTS, time.size)
     t, y = _means(time, size), _means(values, size)
-    left, right = np.triu_indices(size, 1)
-    slope = float(np.median((y[right] - y[left]) / (t[right] - t[left])))
+    left, right = _pairs(size)
+    slope = _median((y[right] - y[left]) / (t[right] - t[left]))
     window = float(time[-1] - time[0])
     change, allowed = abs(slope) * window, SLOPE_LIMIT * abs(float(y.mean()))
     if size < 2 * FEWEST_ROWS:
         return change <= allowed
-    left_over = y - y.mean() - slope * (t - t.mean())
-    noise = float(np.sqrt((left_over @ left_over) / (size - 2)))
+    later = t - t.mean()
+    left_over = y - y.mean() - slope * later
     k = float(stdtrit(size - 2, 0.975))
-    drifting = change - k * noise / float(np.sqrt(((t - t.mean()) ** 2).sum())) * window > allowed
+    error = math.sqrt(float(left_over @ left_over) / (size - 2) / float(later @ later))
+    drifting = change - k * error * window > allowed
     return not drifting and not _starts_apart(y, allowed, k)
+
+
+@lru_cache(maxsize=32)
+def _pairs(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    left, right = np.triu_indices(size, 1)
+    return left, right
+
+
+def _median(values: FloatArray) -> float:
+    """Return the median; of few numbers, numpy's own takes longer to begin than to find."""
+    ordered = np.sort(values)
+    middle = ordered.size // 2
+    return float(ordered[middle] if ordered.size % 2 else (ordered[middle - 1] + ordered[middle]) / 2)
 
 
 def _starts_apart(y: FloatArray, allowed: float, k: float) -> bool:
@@ -236,8 +252,10 @@ def _starts_apart(y: FloatArray, allowed: float, k: float) -> bool:
 
 def _means(values: FloatArray, parts: int) -> FloatArray:
     """Return the means of equal parts of a stretch, shape (parts,)."""
-    edges = np.linspace(0, values.size, parts + 1).astype(int)
-    return np.asarray(np.add.reduceat(values, edges[:-1], dtype=np.float64) / np.diff(edges), dtype=np.float64)
+    edges = np.arange(parts + 1) * values.size // parts
+    return np.asarray(
+        np.add.reduceat(values, edges[:-1], dtype=np.float64) / (edges[1:] - edges[:-1]), dtype=np.float64
+    )
 
 
 def _average(

@@ -238,7 +238,7 @@ def coverage_interval(trials: FloatArray, coverage: float) -> tuple[FloatArray, 
     inside = math.floor(coverage * count + 0.5)
     first = max((count - inside + 1) // 2, 1) - 1
     last = min(first + inside, count - 1)
-    ordered = np.partition(trials, (first, last), axis=-1)
+    ordered = np.sort(trials, axis=-1)  # vectorised, and faster than to look for two places only
     return ordered[..., first], ordered[..., last]
 
 

@@ -61,7 +61,7 @@ def figures_of(runs: Sequence[ReducedRun], bench: Bench, method: str) -> tuple[t
                 if able:
                     figure, found = _figure(name, axis, {**at, **dict(where)}, place, sample, able, method)
                     figures.append(figure)
-                    remarks.extend(found if (name, axis) == JUDGED else ())
+                    remarks.extend(_disagreement(figure, found) if (name, axis) == JUDGED else ())
     kept, unusual = judged(figures)
     return kept, (*remarks, *unusual)
 
@@ -110,7 +110,8 @@ def _figure(
     sample: str,
     runs: Sequence[ReducedRun],
     method: str,
-) -> tuple[Figure, list[Remark]]:
+) -> tuple[Figure, list[Quantity]]:
+    """Return a figure, and what each repeat gave."""
     codes = [run.withheld.get(axis) or run.withheld.get(name) for run in runs]
     flags = ("air_referred",) if any(run.points.reference_density is not None for run in runs) else ()
     figure = Figure(name, at, sample, None, method, flags)
@@ -121,7 +122,7 @@ def _figure(
     if found:
         if any(run.beyond[run.curves.neighbours(axis, place)].any() for run in runs):
             figure = figure.flagged(BEYOND)
-        return replace(figure, quantity=mean(*found)), _disagreement(figure, found)
+        return replace(figure, quantity=mean(*found)), found
     problem = readings[0].problem
     return (figure.flagged(problem) if problem == "not_reached" else figure.withheld(problem)), []
 
