@@ -32,6 +32,7 @@ from workspaces import sweep_log, write_workspace
 RESULT = Path(__file__).parent / "results" / "kill_moments.json"
 NAMES = ("2026-03-a", "2026-03-b", "2026-03-c")
 SEED = 20260301
+SAID = "said.txt"
 
 
 def edit(root: Path, state: int) -> None:
@@ -43,9 +44,13 @@ def edit(root: Path, state: int) -> None:
 
 
 def killed(root: Path, words: tuple[str, ...], seconds: float) -> tuple[bool, bool]:
-    """Kill a command after so many seconds; say whether it was still at work, and whether any of its kernels lives on."""
+    """Kill a command after so many seconds; say whether it was still at work, and whether any of its kernels lives on.
+
+    What it said lies beside the workspace, for whoever looks into a damage.
+    """
     command = [str(SCRIPTS / "benchproof"), "--workspace", str(root), *words]
-    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+    said = (root.parent / SAID).open("w")
+    with said, subprocess.Popen(command, stdout=said, stderr=subprocess.STDOUT) as process:
         end = time.monotonic() + seconds
         while process.poll() is None and time.monotonic() < end:
             time.sleep(0.01)
@@ -125,7 +130,7 @@ def main() -> None:
             counts["kernels left"] += alive
             counts["damaged"] += bool(wrong)
             for line in wrong:
-                sys.stderr.write(f"moment {moment}: {line}\n")
+                sys.stderr.write(f"moment {moment}: {line}\n{(root.parent / SAID).read_text()}")
         edit(root, 1)
         benchproof(root, "build")
         healed = tree_of(root / "build" / "preview") == trees[1]
