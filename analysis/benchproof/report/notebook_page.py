@@ -1,7 +1,7 @@
 """The executed notebook as a page: what each cell says, calls and shows, in the site's style.
 
 nbconvert renders the cells with its `basic` template, which is the body alone; nh3 then lets through what is listed
-here. Of a cell's outputs only the kinds in ``_SHOWN`` come that far, and never HTML.
+here. Of a cell's outputs only our tables and charts and the kinds in ``_SHOWN`` come that far, and never a cell's HTML.
 """
 
 from __future__ import annotations
@@ -22,11 +22,12 @@ from benchproof.report.records import MIME_PREFIX
 from benchproof.report.words import href, slug, visible
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 PAGE: Final = "notebook.html"
 
 _CHART: Final = f"{MIME_PREFIX}chart+json"
+_TABLE: Final = f"{MIME_PREFIX}table+json"
 _SHOWN: Final = ("text/markdown", "text/plain")
 """Output types a page shows, the best first; a chart is shown by its still."""
 
@@ -105,6 +106,11 @@ def _exporter() -> Any:
     from nbconvert.exporters import HTMLExporter, TemplateExporter
     from nbconvert.filters.highlight import Highlight2HTML
 
+    @cache
+    def highlighted(source: str) -> str:
+        """Colour a cell's code, which is the same in every campaign's notebook."""
+        return str(Highlight2HTML(pygments_lexer="ipython3")(source))
+
     class Body(HTMLExporter):
         """The exporter without what is done anyway: the page is cleaned whole, and made of a valid notebook.
 
@@ -113,7 +119,7 @@ def _exporter() -> Any:
 
         def from_notebook_node(self, nb: Any, resources: Any = None, **more: Any) -> Any:
             register: Any = self.register_filter
-            register("highlight_code", Highlight2HTML(pygments_lexer="ipython3", parent=self))
+            register("highlight_code", lambda source, metadata=None: highlighted(source))
             register("clean_html", lambda text: text)
             return TemplateExporter.from_notebook_node(self, nb, resources, **more)
 
@@ -151,6 +157,8 @@ def _output(output: Mapping[str, Any]) -> dict[str, Any] | None:
     data = output.get("data", {})
     if _CHART in data:
         shown = {"text/markdown": _still(data[_CHART])}
+    elif _TABLE in data:
+        shown = {"text/html": _table(data[_TABLE])}
     else:
         kind = next((kind for kind in _SHOWN if kind in data), None)
         if kind is None:
@@ -163,6 +171,20 @@ def _still(chart: Mapping[str, Any]) -> str:
     """Return the Markdown of a chart's still, which lies beside the page."""
     words = re.sub(r"([\\\[\]<>!*_`])", r"\\\1", " ".join(f"{chart['title']}. {chart['caption']}".split()))
     return _without_marks(f"![{words}]({href('charts/' + str(chart['name']) + '.svg')})")
+
+
+def _table(record: Mapping[str, Any]) -> str:
+    heads = [c["label"] + (f" [{c['unit']}]" if c["unit"] else "") for c in record["columns"]]
+    classes = [' class="number"' if c["align"] == "right" else "" for c in record["columns"]]
+
+    def row(tag: str, cells: Sequence[str]) -> str:
+        pairs = zip(cells, classes, strict=True)
+        return (
+            f"<tr>{''.join(f'<{tag}{kind}>{html.escape(_without_marks(cell))}</{tag}>' for cell, kind in pairs)}</tr>"
+        )
+
+    body = "".join(row("td", cells) for cells in record["rows"])
+    return f"<table><thead>{row('th', heads)}</thead><tbody>{body}</tbody></table>"
 
 
 def _text(value: Any) -> str:

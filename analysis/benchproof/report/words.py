@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from benchproof.report.records import Price
 
-_TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-"""Characters that turn the direction of what follows: a name could pretend to be another."""
+_HIDES: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+"""Control characters, and those that turn the direction of what follows: a name could pretend to be another."""
 
 FLAGS: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -127,7 +127,7 @@ def visible(text: str) -> str:
 
     Control characters and those that turn the direction of writing become their code point in brackets.
     """
-    return "".join(f"[U+{ord(letter):04X}]" if _hides(letter) else letter for letter in text)
+    return _HIDES.sub(lambda found: f"[U+{ord(found[0]):04X}]", text)
 
 
 def slug(text: str) -> str:
@@ -257,7 +257,3 @@ def _ordered(keys: Iterable[str], usual: Sequence[str]) -> list[str]:
 
 def _pair_words(key: str, value: JsonValue) -> str:
     return value_words(value) if key == "value" else f"{words(key)} {value_words(value)}"
-
-
-def _hides(letter: str) -> bool:
-    return letter in _TURNING or (unicodedata.category(letter) == "Cc" and letter not in "\n\t")
