@@ -9,14 +9,13 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import psutil
 import pytest
 
 from benchproof.archive import steps
+from clusters import cluster
 from trees import tree_of
 from workspaces import sweep_log, write_workspace
 
@@ -24,34 +23,6 @@ pytest.importorskip("distributed")
 
 SCRIPTS = Path(sys.executable).parent
 NAMES = ("2026-03-a", "2026-03-b", "2026-03-c", "2026-03-d")
-
-
-@contextmanager
-def cluster(folder: Path, workers: int) -> Iterator[tuple[str, list[int]]]:
-    """Start a scheduler and workers of one thread each on this machine; give its address and the workers' processes."""
-    code = (
-        "import json, sys, time\nfrom distributed import LocalCluster\nif __name__ == '__main__':\n"
-        f"    with LocalCluster(n_workers={workers}, threads_per_worker=1, processes=True, host='127.0.0.1',\n"
-        f"                      dashboard_address=None, local_directory={str(folder)!r}) as cluster:\n"
-        "        pids = [nanny.pid for nanny in cluster.workers.values()]\n"
-        "        print(json.dumps([cluster.scheduler_address, pids]), flush=True)\n"
-        "        sys.stdin.read()\n"
-    )
-    script = folder / "cluster.py"
-    script.write_text(code)
-    with subprocess.Popen(
-        [sys.executable, str(script)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-    ) as process:
-        try:
-            address, pids = json.loads(process.stdout.readline())
-            yield address, pids
-        finally:
-            process.stdin.close()
-            process.wait(timeout=60)
 
 
 def command(root: Path, *words: str) -> list[str]:
