@@ -90,8 +90,8 @@ def test_a_full_disk_leaves_the_last_good_pages(lab: Path, undisturbed, monkeypa
     with monkeypatch.context() as patch:
         {
             "kept": lambda: patch.setattr(Path, "write_bytes", full_disk),
-            "report": lambda: patch.setattr(steps, "previewed", full_disk),
-            "index": lambda: patch.setattr(building, "assemble_index", full_disk),
+            "report": lambda: patch.setattr("benchproof.archive.assembling.previewed", full_disk),
+            "index": lambda: patch.setattr("benchproof.report.site.assemble_index", full_disk),
             "contents": lambda: patch.setattr(building, "write_contents", full_disk),
             "scratch": lambda: patch.setattr(steps, "scratch_workspace", full_disk),
         }[where]()

@@ -64,7 +64,7 @@ def never(*_args, **_keywords):
 def test_with_nothing_changed_nothing_is_read_run_or_written(lab: Path, monkeypatch, still) -> None:
     build(lab)
     before = inodes(lab)
-    monkeypatch.setattr(steps, "checked_files", never)
+    monkeypatch.setattr("benchproof.archive.assembling.checked_files", never)
     monkeypatch.setattr(manifest.hashlib, "file_digest", never)
     assert build(lab) == dict.fromkeys(NAMES, "unchanged")
     assert inodes(lab) == before

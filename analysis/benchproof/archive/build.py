@@ -20,8 +20,6 @@ from benchproof.archive.tree import Contents, Placed, contents_of, exchange, hea
 from benchproof.archive.workers import crew
 from benchproof.campaign.workspace import LAB
 from benchproof.errors import InputError
-from benchproof.report.page import index_row
-from benchproof.report.site import assemble_index, read_report
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -153,6 +151,8 @@ class Build:
         contents = Contents(index, dict(sorted(reports.items())))
         if contents == earlier and not any((fresh / "reports").iterdir()):
             return
+        from benchproof.report.site import assemble_index  # a build that changes nothing has no use for it
+
         for name in contents.reports:
             target = fresh / "reports" / name
             if not target.exists():
@@ -174,6 +174,9 @@ class Build:
 
 def _read(folder: Path) -> Placed | None:
     """Return what an earlier report shows, where the tree does not say; None if it cannot be read."""
+    from benchproof.report.page import index_row
+    from benchproof.report.site import read_report
+
     try:
         collected = read_report(folder)
     except InputError:

@@ -10,7 +10,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
-from benchproof.findings.stored import unpacked, without_trials
 from benchproof.report.collect import results_of
 
 if TYPE_CHECKING:
@@ -57,6 +56,8 @@ class Kept:
         InputError
             If none are kept.
         """
+        from benchproof.findings.stored import unpacked  # brings numpy, for which an unchanged build has no use
+
         results = results_of(self.notebook(campaign))
         return unpacked(results["quantities"], self._record(campaign, "trials"))
 
@@ -119,6 +120,8 @@ class Kept:
 
 @lru_cache(maxsize=1024)
 def _values(kept: Kept, campaign: str, stamp: int) -> tuple[Figure, ...]:
+    from benchproof.findings.stored import without_trials
+
     return without_trials(results_of(kept.notebook(campaign))["quantities"])
 
 

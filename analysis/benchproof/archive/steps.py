@@ -13,12 +13,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Literal
 
-from benchproof.archive.assembling import checked_files, previewed
 from benchproof.archive.kept import Kept
 from benchproof.archive.manifest import Digests
 from benchproof.archive.running import TIME_LIMIT, Kernels, Run, execute
 from benchproof.archive.scratch import scratch_workspace
-from benchproof.archive.second_pass import looked_at
 from benchproof.archive.staleness import run_key, software
 from benchproof.archive.warm import why_not_warm
 from benchproof.campaign.workspace import LAB, Workspace
@@ -125,6 +123,10 @@ class Second:
 
 def run_step(place: Place, name: str) -> First:
     """Run one campaign's notebook where it is stale, and keep it; say what went wrong instead of raising."""
+    # A build that runs nothing needs none of these.
+    from benchproof.archive.assembling import checked_files
+    from benchproof.archive.second_pass import looked_at
+
     try:
         _refuse_strangers(place)
         checked = checked_files(place.workspace, name)
@@ -140,6 +142,8 @@ def run_step(place: Place, name: str) -> First:
 
 def assemble_step(place: Place, name: str, target: str) -> Second:
     """Write one campaign's report into a folder that is not there yet; say what went wrong instead of raising."""
+    from benchproof.archive.assembling import previewed
+
     scratch = place.build / "scratch"
     try:
         scratch.mkdir(exist_ok=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -88,6 +88,6 @@ def _bridge(key: tuple[str, str, str, str], ratios: Sequence[float]) -> Bridge:
     middle, count = math.fsum(ratios) / len(ratios), len(ratios)
     interval = None
     if count > 1:
-        half = float(stats.t(count - 1).ppf(0.975) * np.std(ratios, ddof=1) / math.sqrt(count))
+        half = float(special.stdtrit(count - 1, 0.975) * np.std(ratios, ddof=1) / math.sqrt(count))
         interval = (math.exp(middle - half), math.exp(middle + half))
     return Bridge(*key, ratio=math.exp(middle), interval=interval, campaigns=count)

@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -220,9 +220,14 @@ def floor_of_end(entry: Entry, trials: int) -> float:
 def relative_error_of_end(coverage: float, degrees: float | None) -> float:
     """Return the standard error of an interval's end, in half-widths, times the square root of the number of trials."""
     tail = (1 - coverage) / 2
-    shape = stats.norm() if degrees is None else stats.t(max(degrees, 1.0))
-    end = abs(float(shape.ppf(tail)))
-    density = float(shape.pdf(end))
+    if degrees is None:
+        end = -float(special.ndtri(tail))
+        density = math.exp(-(end**2) / 2) / math.sqrt(2 * math.pi)
+    else:
+        nu = max(degrees, 1.0)
+        end = -float(special.stdtrit(nu, tail))
+        density = math.exp(math.lgamma((nu + 1) / 2) - math.lgamma(nu / 2)) / math.sqrt(nu * math.pi)
+        density *= (1 + end**2 / nu) ** (-(nu + 1) / 2)
     relief = density**2 if degrees is None else 0.0
     return math.sqrt(tail * (1 - tail) - relief) / density / end
 
