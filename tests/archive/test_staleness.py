@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from benchproof.archive import manifest, reading, staleness, steps
+from benchproof.archive import assembling, manifest, reading, staleness, steps
 from benchproof.archive.build import Build, Manner
 from benchproof.archive.manifest import Digests, read_manifest
 from benchproof.archive.tree import contents_of
@@ -64,7 +64,7 @@ def never(*_args, **_keywords):
 def test_with_nothing_changed_nothing_is_read_run_or_written(lab: Path, monkeypatch, still) -> None:
     build(lab)
     before = inodes(lab)
-    monkeypatch.setattr("benchproof.archive.assembling.checked_files", never)
+    monkeypatch.setattr(assembling, "checked_files", never)
     monkeypatch.setattr(manifest.hashlib, "file_digest", never)
     assert build(lab) == dict.fromkeys(NAMES, "unchanged")
     assert inodes(lab) == before
@@ -157,13 +157,13 @@ def test_recheck_gives_the_same_answer_from_scratch(lab: Path, still, monkeypatc
     build(lab)
     quick = files(lab)
     judged: list[str] = []
-    monkeypatch.setattr(steps, "checked_files", lambda place, name: judged.append(name) or checked(place, name))
+    monkeypatch.setattr(assembling, "checked_files", lambda place, name: judged.append(name) or checked(place, name))
     assert build(lab, recheck=True) == dict.fromkeys(NAMES, "unchanged")
     assert set(judged) == set(NAMES)
     assert files(lab) == quick
 
 
-checked = steps.checked_files
+checked = assembling.checked_files
 
 
 @pytest.mark.parametrize(
