@@ -250,7 +250,7 @@ def test_inputs_that_change_under_a_build_are_found_out(lab: Path, monkeypatch) 
 
 def test_the_manifest_spares_no_question_when_a_looked_at_campaign_changes(lab: Path, still, monkeypatch) -> None:
     """A page that looks at another is assembled again when that one's figures moved."""
-    monkeypatch.setattr(steps, "looked_at", lambda _workspace, _campaign: frozenset(NAMES[1:]))
+    monkeypatch.setattr("benchproof.archive.second_pass.looked_at", lambda _workspace, _campaign: frozenset(NAMES[1:]))
     for module in (staleness, steps):
         monkeypatch.setattr(module, "software", lambda: "as patched")
     monkeypatch.setattr("benchproof.archive.build.software", lambda: "as patched")
