@@ -82,8 +82,11 @@ def prepare() -> None:
     for name in _IMPORTED:
         importlib.import_module(name)
     from benchproof.methods import registry
+    from benchproof.trials.threads import single_threaded
 
     registry()
+    with single_threaded():  # looks for the numerical libraries that are loaded
+        pass
 
 
 def serve(channel: socket.socket) -> Mapping[str, Any] | None:
