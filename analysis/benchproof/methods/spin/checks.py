@@ -134,7 +134,7 @@ def energy_problem(group: Spun, run: SpunRun) -> tuple[str, tuple[Remark, ...]]:
     stamps = np.concatenate([[moments[0]], power.time[inside], [moments[-1]]])
     drawn = float(np.trapezoid(np.interp(stamps, power.time, power.values), stamps))
     kinetic = float(
-        stored_energy(group.inertia(run).value, speeds[-1]) - stored_energy(group.inertia(run).value, speeds[0])
+        stored_energy(group.inertia.value, speeds[-1]) - stored_energy(group.inertia.value, speeds[0])
     )
     if kinetic >= drawn:
         sentence = (
@@ -174,11 +174,12 @@ def _flat(values: FloatArray) -> tuple[int, int]:
     """Return the first and last place of the longest stretch within FLAT of its mean."""
     best = (0, 0)
     for first in range(values.size):
-        for last in range(values.size - 1, first + best[1] - best[0], -1):
-            piece = values[first : last + 1]
-            if np.ptp(piece) <= FLAT * abs(piece.mean()):
-                best = (first, last)
-                break
+        rest = values[first:]
+        spread = np.maximum.accumulate(rest) - np.minimum.accumulate(rest)
+        mean = np.cumsum(rest) / np.arange(1, rest.size + 1)
+        reach = int(np.flatnonzero(spread <= FLAT * np.abs(mean))[-1])
+        if reach > best[1] - best[0]:
+            best = (first, first + reach)
     return best
 
 

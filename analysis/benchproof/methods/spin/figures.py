@@ -115,9 +115,8 @@ def read(spun: Spun, name: str, speed: float) -> Quantity | None:
     place = int(np.abs(spun.speeds - speed).argmin())
     if not spun.usable[place]:
         return None
-    values, trials, parts = spun.along(name, np.array([place]))
-    found = Quantity(float(values[0]), trials[0], parts[0])
-    extra = scatter_beyond_noise(spun, place)
+    found = Quantity(float(spun.mean(name)[place]), spun.by_trial.at(name, place), spun.by_trial.parts(name, place))
+    extra = float(scatter_beyond_noise(spun)[place])
     if not extra:
         return found
     runs = len(spun.runs)
@@ -126,29 +125,34 @@ def read(spun: Spun, name: str, speed: float) -> Quantity | None:
     return combine(np.multiply, found, Quantity.of(1.0, extra / runs**0.5, source, spun.trials))
 
 
-def scatter_beyond_noise(spun: Spun, place: int) -> float:
-    """Return how far runs scatter beyond their own noise, relative, as a standard deviation; 0 within chance."""
+def scatter_beyond_noise(spun: Spun) -> FloatArray:
+    """Return how far runs scatter beyond their own noise, relative, as a standard deviation, at each of the speeds.
+
+    It is 0 within chance, and with too few runs to say.
+    """
     runs = spun.runs
-    if len(runs) < FEWEST_FOR_SCATTER or not _excessive(spun, place):
-        return 0.0
-    torque = np.array([spun.torque(run)[place] for run in runs])
-    noise = float(np.mean([run.relative_noise[place] ** 2 for run in runs]))
-    return float(np.sqrt(max(torque.var(ddof=1) / torque.mean() ** 2 - noise, 0.0)))
+    if len(runs) < FEWEST_FOR_SCATTER:
+        return np.zeros(spun.speeds.size)
+    torque = np.array([spun.torque(run) for run in runs])
+    noise = np.mean([run.relative_noise**2 for run in runs], axis=0)
+    beyond = np.maximum(torque.var(axis=0, ddof=1) / torque.mean(axis=0) ** 2 - noise, 0.0)
+    return np.where(_excessive(spun), np.sqrt(beyond), 0.0)
 
 
-def _excessive(spun: Spun, place: int) -> bool:
-    torque = np.array([spun.torque(run)[place] for run in spun.runs])
-    noise = np.array([max(float(run.relative_noise[place]), 1e-9) for run in spun.runs]) * torque.mean()
-    square = float((((torque - torque.mean()) / noise) ** 2).sum())
-    return square > float(chi2.ppf(DISAGREE, torque.size - 1))
+def _excessive(spun: Spun) -> NDArray[np.bool_]:
+    """Return at which of the speeds the runs scatter more than chance would."""
+    torque = np.array([spun.torque(run) for run in spun.runs])
+    mean = torque.mean(axis=0)
+    noise = np.array([np.maximum(run.relative_noise, 1e-9) for run in spun.runs]) * mean
+    square = (((torque - mean) / noise) ** 2).sum(axis=0)
+    return np.asarray(spun.usable & (square > float(chi2.ppf(DISAGREE, len(spun.runs) - 1))))
 
 
 def _disagreement(spun: Spun, group: Group) -> list[Remark]:
     """Remark on runs that differ by more than their noise over most of the curve."""
-    places = np.flatnonzero(spun.usable)
-    if len(spun.runs) < 2 or not places.size:
+    if len(spun.runs) < 2 or not spun.usable.any():
         return []
-    share = float(np.mean([_excessive(spun, int(place)) for place in places]))
+    share = float(_excessive(spun)[spun.usable].mean())
     if share < 0.5:
         return []
     sentence = (
@@ -187,8 +191,9 @@ def peak_of(spun: Spun) -> Quantity:
     added to the curve once more, and its maximum rises by about as much again (parametric bootstrap).
     """
     places = clear_places(spun)
-    values, trials, parts = spun.along("torque", places)
+    values = spun.mean_torque()[places]
     highest = int(values.argmax())
-    peaks = trials.max(axis=0)
+    peaks = spun.by_trial.highest(places)
     rise = float(peaks.mean()) - float(values[highest])
-    return Quantity(float(values[highest]) - rise, peaks - 2 * rise, parts[highest])
+    parts = spun.by_trial.parts("torque", int(places[highest]))
+    return Quantity(float(values[highest]) - rise, peaks - 2 * rise, parts)

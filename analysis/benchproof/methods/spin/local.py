@@ -1,12 +1,8 @@
-"""Local polynomials on real time stamps, their windows chosen by the data.
+"""Local polynomials on real time stamps.
 
 Around a moment, rows within a half-width H are fitted by a polynomial, and a derivative of it is read in the middle.
 Nothing is resampled. On uniform stamps these are the fits of Savitzky and Golay (Analytical Chemistry 36 (1964) 1627
-[from memory]). Half-widths grow by a factor of 1.5. A wider window has less noise and more bias; what it loses by
-bias shows in how far it lies from narrower ones, beyond what their noise explains, so the window with the least sum
-of noise variance and squared bias is taken (Lepski's comparison in the form of Goldenshluger and Lepski, Annals of
-Statistics 39 (2011) 1608 [from memory]). The comparison is averaged over repeats and over neighbouring moments,
-because a window chosen by the noise of one moment alone would follow that noise.
+[from memory]). Fits at many moments are made in one go, each with a window of its own.
 """
 
 from __future__ import annotations
@@ -18,33 +14,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.intp]
 
 GROWTH: Final = 1.5
-"""Factor from one half-width to the next: results are compared at H and H / 1.5."""
+"""Factor from one half-width to the next."""
 
 FEWEST_SPARE: Final = 2
 """A window has at least this many rows more than its polynomial has coefficients."""
 
-NEIGHBOURS: Final = 0.7
-"""Comparisons of windows are averaged over moments within this share of the half-width."""
-
-NOISE_OF_COMPARISON: Final = 1.3
-"""A comparison counts as bias only beyond this many times its noise variance: it scatters about once that variance."""
-
-ALIKE: Final = 2
-"""A moment takes the median choice of this many neighbours on either side and its own, against a choice by chance."""
-
-LARGEST_NOISE: Final = 0.03
-"""Windows whose relative noise is larger are too narrow to say anything."""
+ENOUGH_ROWS: Final = 10
+"""A window with this many rows shows their scatter, and the motion well enough for a first look."""
 
 _MOST_RUNGS: Final = 20
-_ENOUGH_ROWS: Final = 10
 _MOST_TOGETHER: Final = 0.8
 
 
@@ -76,39 +60,48 @@ class Signal:
 
 
 @dataclass(frozen=True, slots=True)
-class Local:
-    """One local fit.
+class Fits:
+    """Local fits of a signal at some moments, one window each.
 
     Parameters
     ----------
-    value : float
-        The wanted derivative in the window's middle.
-    before : float
-        The derivative one below the wanted one (of the level: the level itself).
-    first : int
-        First row of the window.
+    value : FloatArray
+        The wanted derivative in each window's middle, shape (moments,), nan where the window has too few rows.
+    before : FloatArray
+        The derivative one below the wanted one (of the level: the level itself), shape (moments,).
+    first, size : IntArray
+        First row of each window and its number of rows, 0 where they are too few, shape (moments,).
     row : FloatArray
-        The value is ``row @ values[first : first + row.size]``.
-    scatter : float
-        Residual variance of the values.
-    together : float
-        Lag-1 autocorrelation of the residuals.
+        What each value of a window counts for, shape (moments, longest), 0 beyond the window's end.
+    scatter : FloatArray
+        Residual variance of the values, shape (moments,).
+    together : FloatArray
+        Lag-1 autocorrelation of the residuals, shape (moments,).
     """
 
-    value: float
-    before: float
-    first: int
+    value: FloatArray
+    before: FloatArray
+    first: IntArray
+    size: IntArray
     row: FloatArray
-    scatter: float
-    together: float
+    scatter: FloatArray
+    together: FloatArray
 
     @property
-    def gain(self) -> float:
-        """Variance of the value over that of one row."""
-        return float(self.row @ self.row)
+    def gain(self) -> FloatArray:
+        """Variance of each value over that of one row."""
+        return np.asarray(np.einsum("kl,kl->k", self.row, self.row), dtype=np.float64)
+
+    def inside(self, values: FloatArray) -> FloatArray:
+        """Return other values on the same stamps, window by window, shape (moments, longest); past its end any."""
+        return np.asarray(values[_rows(self.first, self.row.shape[1], values.size)], dtype=np.float64)
+
+    def of(self, values: FloatArray) -> FloatArray:
+        """Return what the same fits make of other values on the same stamps, shape (moments,)."""
+        return np.asarray(np.einsum("kl,kl->k", self.row, self.inside(values)), dtype=np.float64)
 
     def weights(self, time: FloatArray, times: int) -> FloatArray:
-        """Return what each value counts for in ``row @`` their integral by trapezoids, taken once or twice.
+        """Return what each value counts for in the fits of their integral by trapezoids, taken once or twice.
 
         Parameters
         ----------
@@ -117,52 +110,82 @@ class Local:
         times : int
             How often the values are integrated.
         """
-        steps = np.diff(time[self.first : self.first + self.row.size], prepend=np.nan, append=np.nan) / 2
-        steps[[0, -1]] = 0.0
         weights = self.row
+        steps = np.zeros((weights.shape[0], weights.shape[1] + 1))
+        steps[:, 1:-1] = np.diff(self.inside(time), axis=1) / 2
+        steps[np.arange(steps.shape[1]) >= self.size[:, None]] = 0.0
+        later = np.zeros(steps.shape)
         for _ in range(times):
-            later = np.append(np.cumsum(weights[::-1])[::-1], 0.0)
-            weights = steps[:-1] * later[:-1] + steps[1:] * later[1:]
-        return np.asarray(weights)
-
-    def of(self, values: FloatArray) -> float:
-        """Return what the same fit makes of other values on the same stamps."""
-        return float(self.row @ values[self.first : self.first + self.row.size])
+            np.cumsum(weights[:, ::-1], axis=1, out=later[:, -2::-1])
+            weights = steps[:, :-1] * later[:, :-1] + steps[:, 1:] * later[:, 1:]
+        return weights
 
 
-def local_fit(signal: Signal, at: float, half_width: float) -> Local | None:
-    """Return the local polynomial around a moment; None where its window has too few rows.
+def local_fits(signal: Signal, at: ArrayLike, half_width: ArrayLike) -> Fits:
+    """Return the local polynomials around some moments.
 
     Parameters
     ----------
     signal : Signal
         What is fitted.
-    at, half_width : float
-        s.
+    at, half_width : array_like
+        s, shape (moments,) or one for all; nan has no fit.
     """
-    reach = half_width * (1 + 1e-9)
-    first, stop = np.searchsorted(signal.time, (at - reach, at + reach))
-    size = signal.degree + 1
-    if stop - first < size + FEWEST_SPARE:
-        return None
-    basis = np.vander((signal.time[first:stop] - at) / half_width, size, increasing=True)
-    projection = np.linalg.solve(basis.T @ basis, basis.T)
-    values = signal.values[first:stop]
-    middle = values[values.size // 2]
-    coefficients = projection @ (values - middle)
-    residuals = values - middle - basis @ coefficients
-    coefficients[0] += middle
+    at, half = np.atleast_1d(*np.broadcast_arrays(np.asarray(at, np.float64), np.asarray(half_width, np.float64)))
+    first, size = _windows(signal, at, half)
+    longest = int(size.max(initial=1))
+    rows = _rows(first, longest, signal.time.size)
+    counted = np.arange(longest) < size[:, None]
+    basis = _powers(np.where(counted, (signal.time[rows] - at[:, None]) / half[:, None], 0.0), counted, signal.degree)
+    normal = basis @ basis.transpose(0, 2, 1)
+    normal[size == 0] = np.eye(signal.degree + 1)
+    inverse = np.linalg.inv(normal)
+    middle = signal.values[rows[np.arange(at.size), size // 2]]
+    values = np.where(counted, signal.values[rows] - middle[:, None], 0.0)
+    coefficients = (inverse @ (basis @ values[:, :, None]))[:, :, 0]
+    residuals = values - (coefficients[:, None, :] @ basis)[:, 0]
+    coefficients[:, 0] += middle
     order, lower = signal.derivative, max(signal.derivative - 1, 0)
-    scale = math.factorial(order) / half_width**order
-    total = float(residuals @ residuals)
-    return Local(
-        value=float(coefficients[order] * scale),
-        before=float(coefficients[lower] * math.factorial(lower) / half_width**lower),
-        first=int(first),
-        row=projection[order] * scale,
-        scatter=total / (values.size - size),
-        together=float(residuals[1:] @ residuals[:-1]) / total if total else 0.0,
+    scale = math.factorial(order) / half**order
+    total = np.einsum("kl,kl->k", residuals, residuals)
+    beside = np.einsum("kl,kl->k", residuals[:, 1:], residuals[:, :-1])
+    none = size == 0
+    return Fits(
+        value=np.where(none, np.nan, coefficients[:, order] * scale),
+        before=np.where(none, np.nan, coefficients[:, lower] * math.factorial(lower) / half**lower),
+        first=first,
+        size=size,
+        row=(inverse[:, order, None] @ basis)[:, 0] * np.where(none, 0.0, scale)[:, None],
+        scatter=total / np.maximum(size - signal.degree - 1, 1),
+        together=np.divide(beside, total, out=np.zeros(at.size), where=total > 0),
     )
+
+
+def rows_within(signal: Signal, at: FloatArray, half_width: FloatArray) -> tuple[IntArray, IntArray]:
+    """Return the first row within a half-width of each moment, and how many there are."""
+    reach = half_width * (1 + 1e-9)
+    first = np.searchsorted(signal.time, at - reach)
+    return first, np.searchsorted(signal.time, at + reach) - first
+
+
+def _windows(signal: Signal, at: FloatArray, half_width: FloatArray) -> tuple[IntArray, IntArray]:
+    """Return the first row and the number of rows of each window, none where they are too few."""
+    first, size = rows_within(signal, at, half_width)
+    return first, np.where(size < signal.degree + 1 + FEWEST_SPARE, 0, size)
+
+
+def _rows(first: IntArray, longest: int, count: int) -> IntArray:
+    """Return the rows of windows, all of one length, shape (moments, longest); past the last row, the last row."""
+    return np.minimum(first[:, None] + np.arange(longest), count - 1)
+
+
+def _powers(x: FloatArray, counted: NDArray[np.bool_], degree: int) -> FloatArray:
+    """Return the powers of x from 0 to the degree, 0 for rows that do not count, shape (moments, degree + 1, rows)."""
+    basis = np.empty((x.shape[0], degree + 1, x.shape[1]))
+    basis[:, 0] = counted
+    for power in range(1, degree + 1):
+        np.multiply(basis[:, power - 1], x, out=basis[:, power])
+    return basis
 
 
 def half_widths(spacing: float, longest: float, degree: int) -> FloatArray:
@@ -182,118 +205,31 @@ def half_widths(spacing: float, longest: float, degree: int) -> FloatArray:
     return np.asarray(smallest * GROWTH ** np.arange(steps + 1), dtype=np.float64)
 
 
-def fits_at(signal: Signal, at: float, widths: FloatArray, start: float, stop: float) -> list[Local | None]:
-    """Return the local fit for each half-width, None where the window would reach over start or stop (s)."""
-    room = min(at - start, stop - at) * (1 + 1e-9)
-    return [local_fit(signal, at, float(h)) if h <= room else None for h in widths]
-
-
-def noise_variance(fits: Sequence[Sequence[Local | None]]) -> FloatArray:
+def noise_variance(size: IntArray, scatter: FloatArray, together: FloatArray) -> FloatArray:
     """Return the variance of one value around each moment, shape (moments,), from the residuals of narrow windows.
 
     A positive autocorrelation of the residuals widens it by (1 + r) / (1 - r), a first-order autoregressive process
     [from memory]; the fit itself makes residuals of white noise slightly negatively correlated, which is left.
-    """
-    narrow = [_narrow([fit for fit in row if fit is not None]) for row in fits]
-    known = [fit for fit in narrow if fit is not None]
-    if not known:
-        return np.zeros(len(fits))
-    together = float(np.clip(np.median([fit.together for fit in known]), 0.0, _MOST_TOGETHER))
-    usual = float(np.median([fit.scatter for fit in known]))
-    scatter = np.array([usual if fit is None else fit.scatter for fit in narrow])
-    reach = max(len(fits) // 8, 1)
-    smooth = [float(np.median(scatter[max(i - reach, 0) : i + reach + 1])) for i in range(scatter.size)]
-    return np.array(smooth) * (1 + together) / (1 - together)
-
-
-def _narrow(fits: Sequence[Local]) -> Local | None:
-    """Return the narrowest fit that has rows enough to show their scatter."""
-    return next((fit for fit in fits if fit.row.size >= _ENOUGH_ROWS), fits[-1] if fits else None)
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """The windows taken, by moment.
 
     Parameters
     ----------
-    rung : IntArray
-        Number of the half-width at each moment, -1 where none can be used, shape (moments,).
-    value : FloatArray
-        Mean over the repeats at that half-width, shape (moments,).
-    variance : FloatArray
-        Its noise variance, shape (moments,).
-    bias : FloatArray
-        Standard uncertainty for what the window's width may do, shape (moments,).
-    narrower : FloatArray
-        Value at H / 1.5, nan where there is none, shape (moments,).
+    size, scatter, together : array
+        Of the fits, by moment and half-width, increasing, shape (moments, widths); size 0 where there is none.
     """
-
-    rung: IntArray
-    value: FloatArray
-    variance: FloatArray
-    bias: FloatArray
-    narrower: FloatArray
-
-
-def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, widths: FloatArray) -> Choice:
-    """Take the window with the least noise variance plus squared bias at each moment.
-
-    Parameters
-    ----------
-    values, variances : FloatArray
-        By moment and half-width, shape (moments, widths), nan where a window cannot be used.
-    moments, widths : FloatArray
-        s.
-    """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        usable = np.isfinite(values) & (np.sqrt(variances) <= LARGEST_NOISE * np.abs(values))
-    values, variances = np.where(usable, values, np.nan), np.where(usable, variances, np.nan)
-    bias, uncertain = np.zeros(values.shape), np.zeros(values.shape)
-    for wide in range(widths.size):
-        near = np.abs(moments[:, None] - moments[None, :]) <= NEIGHBOURS * widths[wide]
-        for narrow in range(wide):
-            square, noise = _compared(values, variances, near, wide, narrow)
-            beyond = square - NOISE_OF_COMPARISON * noise
-            bias[:, wide] = np.maximum(bias[:, wide], beyond)
-            if narrow >= wide - 2:
-                # With H / 1.5 the whole difference counts, noise and all: bias that noise hides is still bias.
-                sure = square if narrow == wide - 1 else square - noise
-                uncertain[:, wide] = np.maximum(uncertain[:, wide], sure)
-    risk = np.where(usable, bias + variances, np.inf)
-    rung = _steadied(risk.argmin(axis=1), usable)
-    take = (np.arange(moments.size), rung)
-    below = (np.arange(moments.size), np.maximum(rung - 1, 0))
-    return Choice(
-        rung=rung,
-        value=np.where(rung >= 0, values[take], np.nan),
-        variance=np.where(rung >= 0, variances[take], np.nan),
-        bias=np.sqrt(uncertain[take]),
-        narrower=np.where(rung > 0, values[below], np.nan),
-    )
+    narrow, known = _narrow(size)
+    if not known.any():
+        return np.zeros(size.shape[0])
+    take = (np.arange(size.shape[0]), narrow)
+    likeness = float(np.clip(np.median(together[take][known]), 0.0, _MOST_TOGETHER))
+    found = scatter[take]
+    found = np.where(known, found, np.median(found[known]))
+    reach = max(found.size // 8, 1)
+    smooth = [float(np.median(found[max(i - reach, 0) : i + reach + 1])) for i in range(found.size)]
+    return np.array(smooth) * (1 + likeness) / (1 - likeness)
 
 
-def _steadied(rung: IntArray, usable: NDArray[np.bool_]) -> IntArray:
-    """Return the median of each moment's choice and its neighbours', where it can be used; -1 where nothing can."""
-    steady = rung.copy()
-    for k in range(rung.size):
-        near = slice(max(k - ALIKE, 0), k + ALIKE + 1)
-        chosen = rung[near][usable[near].any(axis=1)]
-        able = np.flatnonzero(usable[k])
-        steady[k] = able[np.abs(able - int(np.median(chosen))).argmin()] if able.size else -1
-    return steady
-
-
-def _compared(
-    values: FloatArray, variances: FloatArray, near: NDArray[np.bool_], wide: int, narrow: int
-) -> tuple[FloatArray, FloatArray]:
-    """Return the squared difference of two windows and its noise variance, averaged over near moments.
-
-    A least-squares estimate from more rows is the best one of its kind, so the variances of nested windows subtract.
-    """
-    square = (values[:, wide] - values[:, narrow]) ** 2
-    noise = np.maximum(variances[:, narrow] - variances[:, wide], 0.0)
-    both = np.isfinite(square)
-    counted = near & both[None, :]
-    count = np.maximum(counted.sum(axis=1), 1)
-    return counted @ np.where(both, square, 0.0) / count, counted @ np.where(both, noise, 0.0) / count
+def _narrow(size: IntArray) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Return each moment's narrowest window that has rows enough to show their scatter, else its widest, if any."""
+    enough, any_rows = size >= ENOUGH_ROWS, size > 0
+    widest = size.shape[1] - 1 - np.argmax(any_rows[:, ::-1], axis=1)
+    return np.where(enough.any(axis=1), np.argmax(enough, axis=1), widest), any_rows.any(axis=1)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from benchproof.errors import MethodError
-from benchproof.methods.spin.local import Signal, half_widths, local_fit
+from benchproof.methods.spin.local import ENOUGH_ROWS, Signal, half_widths, local_fits, rows_within
 from benchproof.methods.spin.signals import FEWEST_ROWS, at_full_command, signal_of
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ TOP: Final = 0.995
 """A run counts up to this share of its highest speed; a motor that idles at the top has nothing to add."""
 
 _NODES: Final = 160
-_NODE_ROWS: Final = 10
 _LEAST_SPEED: Final = 1e-3
 
 
@@ -218,16 +217,12 @@ def _nodes(signal: Signal, start: float) -> tuple[FloatArray, FloatArray]:
     """Return the motion coarsely smoothed: the narrowest local fits with rows enough."""
     end = float(signal.time[-1])
     times = np.linspace(start, end, _NODES)
-    speeds = np.array([_node(signal, float(at), end - start) for at in times])
+    widths = half_widths(signal.spacing, end - start, signal.degree)
+    _, rows = rows_within(signal, times[:, None], widths)
+    enough = rows >= ENOUGH_ROWS
+    narrowest = np.where(enough.any(axis=1), widths[enough.argmax(axis=1)], np.nan)
+    speeds = np.nan_to_num(local_fits(signal, times, narrowest).before)
     return times, np.maximum(speeds, _LEAST_SPEED)
-
-
-def _node(signal: Signal, at: float, whole: float) -> float:
-    for width in half_widths(signal.spacing, whole, signal.degree):
-        fit = local_fit(signal, at, float(width))
-        if fit is not None and fit.row.size >= _NODE_ROWS:
-            return fit.before
-    return 0.0
 
 
 def _stop(signal: Signal, nodes: tuple[FloatArray, FloatArray]) -> float:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from benchproof.methods.spin.local import Choice
+    from benchproof.methods.spin.choice import Choice
     from benchproof.methods.spin.motion import Motion
     from benchproof.methods.spin.windage import Windage
     from benchproof.methods.spin.windows import Windows
@@ -83,7 +83,9 @@ def _shape_noise(windows: Windows | None, motion: Motion, speeds: FloatArray) ->
     if windows is None:
         return np.zeros(0)
     highest = float(np.abs(windows.signal.values).max())
-    watts = np.array([next((fit.value for fit in row if fit is not None), highest) for row in windows.fits])
+    known = np.isfinite(windows.values)
+    narrowest = windows.values[np.arange(speeds.size), known.argmax(axis=1)]
+    watts = np.where(known.any(axis=1), narrowest, highest)
     watts = np.maximum(np.abs(watts), 1e-3 * highest)
     return np.asarray(np.sqrt(windows.noise) / watts * motion.limit.elasticity(watts, speeds))
 
@@ -107,12 +109,12 @@ def _spun_run(
     windows, choice = motion_windows
     power, power_choice = power_windows
     drive, elasticity = np.ones(speeds.size), np.zeros(speeds.size)
-    power_noise = np.zeros((speeds.size, 0))
+    power_noise = np.zeros((speeds.size, speeds.size))
     watts = volts = amperes = np.zeros(0)
     if power is not None and power_choice is not None:
         watts = power.taken(power_choice.rung)
         drive, elasticity = motion.limit.share(watts, speeds), motion.limit.elasticity(watts, speeds)
-        power_noise = power.factor(power_choice.rung)
+        power_noise = power.covariance(power_choice.rung)
         of = motion.run
         volts = np.interp(moments, of.time - of.lags.get("voltage", 0.0), of.channels["voltage"])
         # The current that belongs to the smoothed power.
@@ -124,7 +126,7 @@ def _spun_run(
         drive=drive,
         power=watts,
         elasticity=elasticity,
-        ratio_noise=windows.factor(choice.rung),
+        ratio_noise=windows.covariance(choice.rung),
         power_noise=power_noise,
         voltage=volts,
         current=amperes,

@@ -10,7 +10,6 @@ from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.methods.spin.checks import limit_of
 from benchproof.methods.spin.discs import material_of, peak_stress, stored_energy
 from benchproof.nomenclature import RPM, term
-from benchproof.trials.quantity import coverage_interval
 from benchproof.trials.rounding import rounded
 
 if TYPE_CHECKING:
@@ -81,8 +80,8 @@ def _curve(name: str, group: Group, bench: Bench) -> Iterator[Series]:
     places = np.flatnonzero(spun.usable) if spun is not None else np.zeros(0, dtype=np.intp)
     if spun is None or not places.size:
         return
-    values, trials, _ = spun.along(name, places)
-    low, high = coverage_interval(trials, bench.lab.coverage)
+    values = spun.mean(name)[places]
+    low, high = spun.by_trial.band(name, bench.lab.coverage)
     speeds = _in_unit("speed", spun.speeds[places])
     label = _label(group)
     yield Series(
@@ -187,8 +186,8 @@ def _windows_table(groups: Sequence[Group], bench: Bench) -> Table:
         name="windows",
         title="Windows",
         caption=(
-            "Half-width of the window taken at the lab's speeds and at the peak, how far the torque moves with a "
-            "window narrower by a third, and what stands in the uncertainty for it."
+            "Half-width H of the window taken at the lab's speeds and at the peak, how far the torque moves with one "
+            "half as wide again, and what stands in the uncertainty for it."
         ),
         columns=(
             Column("Sample", align="left"),
@@ -196,7 +195,7 @@ def _windows_table(groups: Sequence[Group], bench: Bench) -> Table:
             Column("Speed", "rpm"),
             Column("Half-width H", "ms"),
             Column("Torque", "mN*m"),
-            Column("At H / 1.5", "%"),
+            Column("At 1.5 H", "%"),
             Column("For the window", "%"),
             Column("Noise", "%"),
             Column("Supply voltage", "V"),
@@ -221,7 +220,7 @@ def _window_rows(group: Group, bench: Bench) -> Iterator[tuple[str, ...]]:
 
 def _window_row(group: Group, spun: Spun, place: int) -> tuple[str, ...]:
     choice = spun.choice
-    moved = 100 * (choice.narrower[place] / choice.value[place] - 1)
+    moved = 100 * (choice.wider[place] / choice.value[place] - 1)
     noise = 100 * float(choice.variance[place]) ** 0.5 / abs(choice.value[place])
     volts = [run.voltage[place] for run in spun.runs if run.voltage.size]
     return (
@@ -230,7 +229,7 @@ def _window_row(group: Group, spun: Spun, place: int) -> tuple[str, ...]:
         f"{spun.speeds[place] / RPM:.0f}",
         f"{1e3 * spun.widths[choice.rung[place]]:.1f}",
         f"{1e3 * spun.mean_torque()[place]:.2f}",
-        "narrowest" if np.isnan(moved) else f"{moved:+.2f}",
+        "widest" if np.isnan(moved) else f"{moved:+.2f}",
         f"{100 * choice.bias[place] / abs(choice.value[place]):.2f}",
         f"{noise:.2f}",
         f"{np.mean(volts):.2f}" if volts else "",

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchproof.methods.spin.local import choose, fits_at, noise_variance
+from benchproof.methods.spin.choice import choose
+from benchproof.methods.spin.local import local_fits, noise_variance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from benchproof.methods.spin.local import Choice, Local, Signal
+    from benchproof.methods.spin.choice import Choice
+    from benchproof.methods.spin.local import Fits, Signal
     from benchproof.methods.spin.motion import Motion
 
     FloatArray = NDArray[np.float64]
-
-_LEAST_EIGENVALUE: Final = 1e-4
+    IntArray = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,57 +31,50 @@ class Windows:
     ----------
     signal : Signal
         What was fitted.
-    fits : list of list
-        The fits; None where a window cannot be used.
+    places : tuple of IntArray
+        For each half-width, the moments at which it has room.
+    fits : tuple of Fits
+        For each half-width, the fits at those moments.
     values, variances : FloatArray
         Their values over the electrical shape, and their noise variances, shape (moments, widths), nan without a fit.
     noise : FloatArray
         Variance of one value of the signal around each moment, shape (moments,).
-    shape : FloatArray
-        Electrical shape on the signal's stamps, not integrated.
-    power_noise : FloatArray
-        Relative standard deviation of one reading of power around each moment, shape (moments,); empty without power.
+    power_rows : tuple of FloatArray
+        For each half-width, what the relative noise of power brings to each fit, by row; empty without power.
     """
 
     signal: Signal
-    fits: list[list[Local | None]]
+    places: tuple[IntArray, ...]
+    fits: tuple[Fits, ...]
     values: FloatArray
     variances: FloatArray
     noise: FloatArray
-    shape: FloatArray
-    power_noise: FloatArray
+    power_rows: tuple[FloatArray, ...]
 
-    def taken(self, rungs: NDArray[np.intp]) -> FloatArray:
+    def taken(self, rungs: IntArray) -> FloatArray:
         """Return the values at chosen half-widths, nan where none is chosen, shape (moments,)."""
         return np.where(rungs >= 0, self.values[np.arange(rungs.size), rungs], np.nan)
 
-    def factor(self, rungs: NDArray[np.intp]) -> FloatArray:
-        """Return F, shape (moments, m): ``F @ z`` with standard z has the covariance of the fits' relative noise.
+    def covariance(self, rungs: IntArray) -> FloatArray:
+        """Return the covariance of the fits' relative noise, shape (moments, moments), 0 where none is chosen.
 
         Parameters
         ----------
-        rungs : NDArray of int
+        rungs : IntArray
             Number of the half-width at each moment, -1 for none, shape (moments,).
         """
         size = self.signal.time.size
-        rows = np.zeros((rungs.size, 2 * size))
-        for k, rung in enumerate(rungs):
-            fit = self.fits[k][rung] if rung >= 0 else None
-            if fit is not None:
-                stop = fit.first + fit.row.size
-                rows[k, fit.first : stop] = fit.row * np.sqrt(self.noise[k]) / fit.value
-                rows[k, size + fit.first : size + stop] = self.shape_rows(k, fit)
-        eigenvalues, vectors = np.linalg.eigh(rows @ rows.T)
-        kept = eigenvalues > eigenvalues[-1] * _LEAST_EIGENVALUE
-        return np.asarray(vectors[:, kept] * np.sqrt(eigenvalues[kept]), dtype=np.float64)
-
-    def shape_rows(self, moment: int, fit: Local) -> FloatArray:
-        """Return what the relative noise of power brings to a fit over its electrical shape, by row."""
-        if not self.power_noise.size:
-            return np.zeros(fit.row.size)
-        shape = self.shape[fit.first : fit.first + fit.row.size]
-        weights = fit.weights(self.signal.time, self.signal.derivative) * shape
-        return np.asarray(weights / weights.sum() * self.power_noise[moment])
+        rows = np.zeros((rungs.size, (2 if self.power_rows else 1) * size))
+        for k in np.flatnonzero(rungs >= 0):
+            rung = rungs[k]
+            own, fits = int(np.searchsorted(self.places[rung], k)), self.fits[rung]
+            if not fits.size[own]:
+                continue
+            inside = slice(int(fits.first[own]), int(fits.first[own] + fits.size[own]))
+            rows[k, inside] = fits.row[own, : fits.size[own]] * (np.sqrt(self.noise[k]) / fits.value[own])
+            if self.power_rows:
+                rows[k, size:][inside] = self.power_rows[rung][own, : fits.size[own]]
+        return np.asarray(rows @ rows.T, dtype=np.float64)
 
 
 def windows_of(
@@ -99,21 +93,48 @@ def windows_of(
     power_noise : FloatArray
         Relative standard deviation of one reading of power around each moment; empty where it has no part.
     """
-    fits: list[list[Local | None]] = [
-        [None] * widths.size if not np.isfinite(at) else fits_at(signal, float(at), widths, motion.start, motion.stop)
-        for at in moments
-    ]
-    blank = np.full((moments.size, widths.size), np.nan)
-    noise = noise_variance(fits)
-    windows = Windows(signal, fits, blank, blank.copy(), noise, motion.shape, power_noise)
-    for k, row in enumerate(fits):
-        for j, fit in enumerate(row):
-            if fit is not None:
-                over = fit.of(motion.integral) if signal.derivative else 1.0
-                windows.values[k, j] = fit.value / over
-                of_power = float((windows.shape_rows(k, fit) ** 2).sum()) if signal.derivative else 0.0
-                windows.variances[k, j] = fit.gain * noise[k] / over**2 + of_power * windows.values[k, j] ** 2
-    return windows
+    room = np.minimum(moments - motion.start, motion.stop - moments) * (1 + 1e-9)
+    places = tuple(np.flatnonzero(width <= room) for width in widths)
+    fits = tuple(local_fits(signal, moments[at], width) for at, width in zip(places, widths, strict=True))
+    noise = noise_variance(
+        _by_width([each.size for each in fits], places, moments.size, 0),
+        _by_width([each.scatter for each in fits], places, moments.size, np.nan),
+        _by_width([each.together for each in fits], places, moments.size, np.nan),
+    )
+    values, variances, power_rows = [], [], []
+    for at, each in zip(places, fits, strict=True):
+        over = each.of(motion.integral) if signal.derivative else np.ones(at.size)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            values.append(each.value / over)
+            variances.append(each.gain * noise[at] / over**2)
+        if power_noise.size:
+            power_rows.append(_power_rows(signal, motion.shape, each, power_noise[at]))
+            variances[-1] = variances[-1] + np.einsum("kl,kl->k", power_rows[-1], power_rows[-1]) * values[-1] ** 2
+    return Windows(
+        signal=signal,
+        places=places,
+        fits=fits,
+        values=_by_width(values, places, moments.size, np.nan),
+        variances=_by_width(variances, places, moments.size, np.nan),
+        noise=noise,
+        power_rows=tuple(power_rows),
+    )
+
+
+def _power_rows(signal: Signal, shape: FloatArray, fits: Fits, power_noise: FloatArray) -> FloatArray:
+    """Return what the relative noise of power brings to fits over their electrical shape, by row."""
+    weights = fits.weights(signal.time, signal.derivative) * fits.inside(shape)
+    total = weights.sum(axis=1)
+    total[fits.size == 0] = 1.0
+    return np.asarray(weights * (power_noise / total)[:, None], dtype=np.float64)
+
+
+def _by_width(columns: Sequence[NDArray], places: Sequence[IntArray], count: int, fill: float) -> NDArray:
+    """Return columns known at some of the moments as one array, shape (count, widths)."""
+    whole = np.full((count, len(columns)), fill)
+    for k, (column, at) in enumerate(zip(columns, places, strict=True)):
+        whole[at, k] = column
+    return whole
 
 
 def chosen_together(windows: Sequence[Windows], moments: FloatArray, widths: FloatArray) -> Choice:

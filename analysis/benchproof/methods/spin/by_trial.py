@@ -1,0 +1,232 @@
+"""What the figures of a sample's runs might have been: torque, shaft power and efficiency, trial by trial.
+
+Worked out once for all of a group's speeds, as mean of the runs. What errs alike in all runs stays as it is in the mean:
+inertia, windage, instruments, and what the windows' width does. The logs' noise is drawn for the mean.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from benchproof.methods.spin.coasting import speed_gain
+from benchproof.trials.distributions import NORMAL, RECTANGULAR
+from benchproof.trials.engine import Source
+from benchproof.trials.quantity import Part, coverage_interval, merge_parts
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from benchproof.methods.spin.motion import SpinRun
+    from benchproof.methods.spin.spun import Spun, SpunRun
+
+    FloatArray = NDArray[np.float64]
+
+_LEAST_EIGENVALUE: Final = 1e-4
+
+
+class ByTrial:
+    """Figures of a group by trial.
+
+    Parameters
+    ----------
+    spun : Spun
+        The runs.
+    """
+
+    def __init__(self, spun: Spun) -> None:
+        self._spun = spun
+        self._runs: tuple[SpunRun, ...] = spun.runs
+        self._places = np.flatnonzero(spun.usable)
+        self._bands: dict[tuple[str, float], tuple[FloatArray, FloatArray]] = {}
+
+    def at(self, name: str, place: int) -> FloatArray:
+        """Return a figure at one of the group's speeds that have a window, shape (trials,)."""
+        row = np.array(self._of(name)[np.searchsorted(self._places, place)])
+        return row * self._spun.speeds[place] if name == "shaft_power" else row
+
+    def highest(self, places: NDArray[np.intp]) -> FloatArray:
+        """Return the highest torque of some places that have a window, shape (trials,)."""
+        return np.asarray(self._torque[np.searchsorted(self._places, places)].max(axis=0), dtype=np.float64)
+
+    def band(self, name: str, coverage: float) -> tuple[FloatArray, FloatArray]:
+        """Return both ends of a figure's coverage interval at all speeds that have a window."""
+        drawn = "motor_efficiency" if name == "motor_efficiency" else "torque"
+        key = (drawn, coverage)
+        if key not in self._bands:
+            self._bands[key] = coverage_interval(self._of(drawn), coverage)
+        low, high = self._bands[key]
+        factor = self._spun.speeds[self._places] if name == "shaft_power" else 1.0
+        return low * factor, high * factor
+
+    def parts(self, name: str, place: int) -> tuple[Part, ...]:
+        """Return the sources of a figure at one of the group's speeds that have a window."""
+        spun, of = self._spun, self._runs[0].motion.run
+        kind = "efficiency" if name == "motor_efficiency" else "torque"
+        row = self._noise_rows(kind)[np.searchsorted(self._places, place)]
+        size = float(np.sqrt(row @ row))
+        draws = row @ self._noise[1]
+        source = Source(
+            (of.occasion.campaign, "noise", spun.sample, spun.flywheel, kind, f"{spun.speeds[place]:.6f}"),
+            "noise of the logs",
+            NORMAL,
+        )
+        lineage = [spun.inertia.parts, *(run.windage.parts for run in self._runs), self._windows]
+        if self._runs[0].motion.signal.derivative == 1:
+            lineage += [_parts(run.motion.run, ("speed",), self._spun) for run in self._runs]
+        if name == "motor_efficiency":
+            lineage += [_parts(run.motion.run, ("voltage", "current"), self._spun) for run in self._runs]
+        return (*merge_parts(lineage), Part(source, draws / size if size else draws))
+
+    def _of(self, name: str) -> FloatArray:
+        return self._efficiency if name == "motor_efficiency" else self._torque
+
+    @cached_property
+    def _torque(self) -> FloatArray:
+        """Torque at all speeds that have a window, N m, shape (places, trials)."""
+        windage = sum(run.windage.trials[self._places] for run in self._runs) / len(self._runs)
+        return self._made("torque", self._weights, np.asarray(windage))
+
+    @cached_property
+    def _efficiency(self) -> FloatArray:
+        """Efficiency at all speeds that have a window, shape (places, trials)."""
+        speeds = self._spun.speeds[self._places, None]
+        powers = [run.power[self._places] for run in self._runs]
+        windage = sum(
+            run.windage.trials[self._places] / power[:, None] for run, power in zip(self._runs, powers, strict=True)
+        )
+        made = self._made(
+            "efficiency",
+            [weights / power for weights, power in zip(self._weights, powers, strict=True)],
+            np.asarray(windage) / len(self._runs),
+        )
+        made *= speeds
+        made /= self._power_error
+        return made
+
+    @cached_property
+    def _weights(self) -> list[FloatArray]:
+        """Acceleration of each run over the number of runs, rad/s2, at the places."""
+        return [run.acceleration[self._places] / len(self._runs) for run in self._runs]
+
+    def _made(self, kind: str, weights: Sequence[FloatArray], windage: FloatArray) -> FloatArray:
+        """Return inertia times acceleration plus windage, each with its errors, shape (places, trials)."""
+        spun = self._spun
+        whole = np.sum(weights, axis=0)
+        columns = [self._noise_rows(kind), *(np.abs(whole) * width for width in self._widths(kind))]
+        drawn = np.vstack([self._noise[1], *(part.draws for part in self._windows)])
+        made = np.column_stack(columns) @ drawn
+        made += whole[:, None]
+        gain = self._gain
+        made *= spun.inertia.trials * gain
+        made += windage
+        if gain.size > 1:
+            value = spun.inertia.value * whole + windage.mean(axis=1)
+            speeds = spun.speeds[self._places]
+            slope = np.gradient(value, speeds) * speeds if speeds.size > 1 else np.zeros(1)
+            made -= slope[:, None] * (gain - 1)
+        return made
+
+    @cached_property
+    def _gain(self) -> FloatArray:
+        """True over indicated change of speed, shape (trials,); one where marks count the turns."""
+        if self._runs[0].motion.signal.derivative == 2:
+            return np.ones(1)
+        middle = float(np.mean(self._spun.speeds))
+
+        def gain(run: SpinRun, _: Sequence[SpunRun]) -> FloatArray:
+            return speed_gain(run.instruments["speed"], middle, run.occasion, self._spun.trials)
+
+        return self._over_runs(("speed",), gain)
+
+    @cached_property
+    def _power_error(self) -> FloatArray:
+        """True over indicated electrical power, shape (places, trials)."""
+
+        def error(run: SpinRun, alike: Sequence[SpunRun]) -> FloatArray:
+            found: FloatArray = np.ones(1)
+            for name in ("voltage", "current"):
+                shown = np.mean([getattr(each, name)[self._places] for each in alike], axis=0)
+                instrument = run.instruments[name]
+                true = instrument.true_trials(shown, run.occasion, self._spun.trials)
+                true /= instrument.corrected(shown)[:, None]
+                found = true * found
+            return found
+
+        return self._over_runs(("voltage", "current"), error)
+
+    def _over_runs(
+        self, channels: tuple[str, ...], error: Callable[[SpinRun, Sequence[SpunRun]], FloatArray]
+    ) -> FloatArray:
+        """Return the mean of an instrument's error over the runs, worked out once for runs in which it is the same."""
+        alike: dict[tuple[tuple[str, ...], ...], list[SpunRun]] = {}
+        for run in self._runs:
+            sources = tuple(part.source.identity for part in _parts(run.motion.run, channels, self._spun))
+            alike.setdefault(sources, []).append(run)
+        share = 1 / len(self._runs)
+        found = [len(runs) * share * error(runs[0].motion.run, runs) for runs in alike.values()]
+        return np.asarray(np.sum(found, axis=0), dtype=np.float64)
+
+    @cached_property
+    def _windows(self) -> tuple[Part, ...]:
+        """The sources of what the windows' width does; alike for all runs."""
+        spun = self._spun
+        identity = (self._runs[0].motion.run.occasion.campaign, "window", spun.sample, spun.flywheel)
+        names = ("motion",) if spun.power_choice is None else ("motion", "power")
+        sources = [Source((*identity, name), f"width of the window, {name}", RECTANGULAR) for name in names]
+        return tuple(Part(source, spun.trials.draw(source)) for source in sources)
+
+    def _widths(self, kind: str) -> list[FloatArray]:
+        """Return what each of these sources does to a figure, relative, at the places."""
+        spun, at = self._spun, self._places
+        widths = [spun.choice.bias[at] / np.abs(spun.choice.value[at])]
+        if spun.power_choice is not None:
+            power = spun.power_choice.bias[at] / np.abs(spun.power_choice.value[at])
+            widths.append(power * np.mean([_of_power(run, kind)[at] for run in self._runs], axis=0))
+        return widths
+
+    def _noise_rows(self, kind: str) -> FloatArray:
+        """Return the noise of torque (over inertia) or efficiency (over inertia and speed) in terms of its draws."""
+        rows = self._noise[0]
+        half = self._places.size
+        return rows[half:] if kind == "efficiency" else rows[:half]
+
+    @cached_property
+    def _noise(self) -> tuple[FloatArray, FloatArray]:
+        """Noise of the runs' mean: rows for the torque, then for the efficiency, and draws, shape (m, trials).
+
+        Both hang on the same noise of motion and power, so they are drawn from their common covariance; eigenvectors of
+        the correlations that bring next to nothing are left, and every row keeps its variance.
+        """
+        at = self._places
+        kinds = ("torque",) if self._spun.power_choice is None else ("torque", "efficiency")
+        covariance = np.zeros((len(kinds) * at.size,) * 2)
+        for run, weights in zip(self._runs, self._weights, strict=True):
+            own = [weights if kind == "torque" else weights / run.power[at] for kind in kinds]
+            motion = np.concatenate(own)
+            power = np.concatenate([each * _of_power(run, kind)[at] for each, kind in zip(own, kinds, strict=True)])
+            for sizes, relative in ((motion, run.ratio_noise), (power, run.power_noise)):
+                covariance += np.outer(sizes, sizes) * np.tile(relative[np.ix_(at, at)], (len(kinds),) * 2)
+        size = np.sqrt(covariance.diagonal())
+        unit = np.where(size > 0, size, 1.0)
+        eigenvalues, vectors = np.linalg.eigh(covariance / np.outer(unit, unit))
+        kept = eigenvalues > _LEAST_EIGENVALUE * eigenvalues[-1]
+        rows = vectors[:, kept] * np.sqrt(eigenvalues[kept])
+        length = np.sqrt((rows**2).sum(axis=1))
+        rows *= (size / np.where(length > 0, length, 1.0))[:, None]
+        campaign = self._runs[0].motion.run.occasion.campaign
+        identity = (campaign, "noise", self._spun.sample, self._spun.flywheel)
+        return rows, self._spun.trials.scatter(identity, rows.shape[1], None)
+
+
+def _of_power(run: SpunRun, kind: str) -> FloatArray:
+    """Return by how many per cent a figure moves with one per cent of power at a moment, shape (speeds,)."""
+    return run.elasticity - 1.0 if kind == "efficiency" else run.elasticity
+
+
+def _parts(run: SpinRun, channels: tuple[str, ...], spun: Spun) -> tuple[Part, ...]:
+    return merge_parts(run.instruments[name].parts(run.occasion, spun.trials) for name in channels)
