@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
@@ -40,7 +41,7 @@ PROPELLER = "oar-51x45"
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One figure of one bench beside its truth, in SI."""
+    """One figure of one bench beside its truth, in SI; ``bias_share`` is what a bias term brings to the variance."""
 
     name: str
     at: str
@@ -50,6 +51,7 @@ class Case:
     low: float
     high: float
     true: float
+    bias_share: float = math.nan
 
 
 def case_of(figure: Figure, true: float, coverage: float) -> Case:
@@ -112,13 +114,15 @@ def _group(group: list[Case]) -> dict[str, float]:
     bias = np.mean([case.value / case.true - 1 for case in group])
     pull = np.std([(case.value - case.true) / case.uncertainty for case in group])
     width = np.median([(case.high - case.low) / 2 / case.value for case in group])
-    return {
+    found = {
         "entries": len(group),
         "coverage": round(float(inside), 4),
         "bias_percent": round(100 * float(bias), 3),
         "half_width_percent": round(100 * float(width), 3),
         "scatter_over_uncertainty": round(float(pull), 3),
     }
+    shares = [case.bias_share for case in group if not math.isnan(case.bias_share)]
+    return found | ({"bias_term_share": round(float(np.median(shares)), 3)} if shares else {})
 
 
 def run(figures_of_bench: Callable[[int, int], list[Case]], result: Path, about: str, **facts: Any) -> None:

@@ -209,11 +209,15 @@ class Flywheel:
         As it truly is [kg m**2].
     diameter, thickness : float
         [m].
+    faces, rim : float
+        How many times the drag of faces and rim is that of the formula.
     """
 
     inertia: float
     diameter: float = 60e-3
     thickness: float = 5e-3
+    faces: float = 1.0
+    rim: float = 1.0
 
     def windage(self, speed: ArrayLike, density: float) -> Floats:
         """Return the torque of the air on both faces and the rim [N m].
@@ -225,7 +229,7 @@ class Flywheel:
         reynolds = w * r**2 * density / AIR_VISCOSITY
         moment = np.where(reynolds < 3e5, 3.87 * reynolds**-0.5, 0.146 * reynolds**-0.2)
         rim = 0.005 * np.pi * self.thickness * r**4
-        return density * w**2 * (0.5 * moment * r**5 + rim)
+        return density * w**2 * (self.faces * 0.5 * moment * r**5 + self.rim * rim)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from simulator.campaigns import Bench
     from simulator.physics import Motor
+    from simulator.spins import Motion
 
 REFERENCE_DENSITY = 1.22500
 """Dry air at 15 degC and 1013.25 hPa [kg/m**3], from the standard atmosphere."""
@@ -152,6 +153,11 @@ def true_spin(
         bench.motor(sample), bench.drive, bench.supply, bench.flywheels[flywheel],
         density=density, temperature=temperature,
     )  # fmt: skip
+    return true_of_motion(motion, name, at)
+
+
+def true_of_motion(motion: Motion, name: str, at: Mapping[str, str]) -> float:
+    """Return a true figure of a flywheel run [SI] from its motion, as `true_spin` does."""
     if name == "peak_torque":
         return float(motion.shaft_torque.max())
     speed = si(at["speed"])

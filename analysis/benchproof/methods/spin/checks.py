@@ -66,8 +66,8 @@ class Limit:
 
 def motion_problem(motion: Motion) -> tuple[str, tuple[Remark, ...]]:
     """Return the code of a reason why a run gives no figure, or nothing, and remarks."""
-    where, top = motion.run.occasion.run, float(motion.node_speed.max())
-    drop = float(np.max(np.maximum.accumulate(motion.node_speed) - motion.node_speed))
+    where, top = motion.run.occasion.run, float(motion.nodes.speed.max())
+    drop = float(np.max(np.maximum.accumulate(motion.nodes.speed) - motion.nodes.speed))
     if drop > LARGEST_DROP * top:
         sentence = (
             f"the speed falls by {drop / RPM:.0f} rpm during the spin-up: the drive lost step, or the flywheel "
@@ -116,7 +116,7 @@ def _resolved_marks(motion: Motion) -> NDArray[np.intp]:
 
 def started_late(motion: Motion) -> Remark | None:
     """Return a remark on a run that begins well above standstill."""
-    first, top = float(motion.node_speed[0]), float(motion.node_speed.max())
+    first, top = float(motion.nodes.speed[0]), float(motion.nodes.speed.max())
     if first <= LATE * top:
         return None
     sentence = f"the run begins at {first / top:.0%} of its top speed, so its peak torque is withheld"
@@ -205,7 +205,7 @@ def remarks_of(group: Spun) -> Iterator[Remark]:
 
 
 def _run_remarks(group: Spun, run: SpunRun) -> Iterator[Remark]:
-    of, top = run.motion.run, float(run.motion.node_speed.max())
+    of, top = run.motion.run, float(run.motion.nodes.speed.max())
     where = of.occasion.run
     if top > of.disc.rated_speed:
         sentence = (

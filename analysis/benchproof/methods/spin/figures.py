@@ -33,7 +33,8 @@ DISAGREE: Final = 0.99
 """Runs that scatter more than this share of chance would are remarked on."""
 
 CLEAR: Final = 3.0
-"""The peak is looked for where the window's uncertainty is at most this many times its median over the curve."""
+"""The peak is looked for where noise and window bring at most this many times their median over the curve, or as much
+as the inertia brings everywhere."""
 
 FEWEST_FOR_SCATTER: Final = 3
 """From this many runs on, scatter beyond their noise is a source of its own."""
@@ -181,7 +182,8 @@ def clear_places(spun: Spun) -> NDArray[np.intp]:
     choice = spun.choice
     doubt = np.sqrt(choice.variance + choice.bias**2) / np.abs(choice.value)
     usual = float(np.median(doubt[spun.usable]))
-    return np.flatnonzero(spun.usable & (doubt <= CLEAR * usual))
+    everywhere = spun.inertia.standard_uncertainty / spun.inertia.value
+    return np.flatnonzero(spun.usable & (doubt <= max(CLEAR * usual, everywhere)))
 
 
 def peak_of(spun: Spun) -> Quantity:

@@ -69,6 +69,8 @@ class Fits:
         The wanted derivative in each window's middle, shape (moments,), nan where the window has too few rows.
     before : FloatArray
         The derivative one below the wanted one (of the level: the level itself), shape (moments,).
+    gain, before_gain : FloatArray
+        Variances of both over that of one row, shape (moments,).
     first, size : IntArray
         First row of each window and its number of rows, 0 where they are too few, shape (moments,).
     row : FloatArray
@@ -81,16 +83,13 @@ class Fits:
 
     value: FloatArray
     before: FloatArray
+    gain: FloatArray
+    before_gain: FloatArray
     first: IntArray
     size: IntArray
     row: FloatArray
     scatter: FloatArray
     together: FloatArray
-
-    @property
-    def gain(self) -> FloatArray:
-        """Variance of each value over that of one row."""
-        return np.asarray(np.einsum("kl,kl->k", self.row, self.row), dtype=np.float64)
 
     def inside(self, values: FloatArray) -> FloatArray:
         """Return other values on the same stamps, window by window, shape (moments, longest); past its end any."""
@@ -146,13 +145,15 @@ def local_fits(signal: Signal, at: ArrayLike, half_width: ArrayLike) -> Fits:
     residuals = values - (coefficients[:, None, :] @ basis)[:, 0]
     coefficients[:, 0] += middle
     order, lower = signal.derivative, max(signal.derivative - 1, 0)
-    scale = math.factorial(order) / half**order
+    scale, below = math.factorial(order) / half**order, math.factorial(lower) / half**lower
     total = np.einsum("kl,kl->k", residuals, residuals)
     beside = np.einsum("kl,kl->k", residuals[:, 1:], residuals[:, :-1])
     none = size == 0
     return Fits(
         value=np.where(none, np.nan, coefficients[:, order] * scale),
-        before=np.where(none, np.nan, coefficients[:, lower] * math.factorial(lower) / half**lower),
+        before=np.where(none, np.nan, coefficients[:, lower] * below),
+        gain=inverse[:, order, order] * scale**2,
+        before_gain=inverse[:, lower, lower] * below**2,
         first=first,
         size=size,
         row=(inverse[:, order, None] @ basis)[:, 0] * np.where(none, 0.0, scale)[:, None],
@@ -205,7 +206,7 @@ def half_widths(spacing: float, longest: float, degree: int) -> FloatArray:
     return np.asarray(smallest * GROWTH ** np.arange(steps + 1), dtype=np.float64)
 
 
-def noise_variance(size: IntArray, scatter: FloatArray, together: FloatArray) -> FloatArray:
+def noise_variance(size: IntArray, scatter: FloatArray, together: FloatArray, coefficients: int) -> FloatArray:
     """Return the variance of one value around each moment, shape (moments,), from the residuals of narrow windows.
 
     A positive autocorrelation of the residuals widens it by (1 + r) / (1 - r), a first-order autoregressive process
@@ -215,13 +216,16 @@ def noise_variance(size: IntArray, scatter: FloatArray, together: FloatArray) ->
     ----------
     size, scatter, together : array
         Of the fits, by moment and half-width, increasing, shape (moments, widths); size 0 where there is none.
+    coefficients : int
+        Of each fit.
     """
     narrow, known = _narrow(size)
     if not known.any():
         return np.zeros(size.shape[0])
     take = (np.arange(size.shape[0]), narrow)
     likeness = float(np.clip(np.median(together[take][known]), 0.0, _MOST_TOGETHER))
-    found = scatter[take]
+    # Of few degrees of freedom the median of a variance lies below its mean (Wilson, Hilferty 1931 [from memory]).
+    found = scatter[take] / (1 - 2 / (9 * np.maximum(size[take] - coefficients, 1))) ** 3
     found = np.where(known, found, np.median(found[known]))
     reach = max(found.size // 8, 1)
     smooth = [float(np.median(found[max(i - reach, 0) : i + reach + 1])) for i in range(found.size)]

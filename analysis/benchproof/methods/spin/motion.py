@@ -30,6 +30,9 @@ EARLY: Final = (0.05, 0.4)
 TOP: Final = 0.995
 """A run counts up to this share of its highest speed; a motor that idles at the top has nothing to add."""
 
+NODE_REACH: Final = 2
+"""The window of a coarsely smoothed speed reaches at least to the second one on either side."""
+
 _NODES: Final = 160
 _LEAST_SPEED: Final = 1e-3
 
@@ -126,6 +129,23 @@ class Limited:
 
 
 @dataclass(frozen=True, slots=True)
+class Nodes:
+    """A motion coarsely smoothed.
+
+    Parameters
+    ----------
+    time, speed : FloatArray
+        s and rad/s, shape (nodes,).
+    noise : FloatArray
+        Standard deviation of each speed, rad/s, shape (nodes,).
+    """
+
+    time: FloatArray
+    speed: FloatArray
+    noise: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Motion:
     """A spin-up ready for local fits.
 
@@ -137,8 +157,8 @@ class Motion:
         Speeds (their first derivative is wanted) or angles of marks (their second).
     start, stop : float
         Command and end of the run, s; no window reaches over either.
-    node_time, node_speed : FloatArray
-        The motion coarsely smoothed, s and rad/s, shape (nodes,).
+    nodes : Nodes
+        The motion coarsely smoothed.
     limit : Limited
         What early power says of the current limit.
     shape, integral : FloatArray
@@ -156,8 +176,7 @@ class Motion:
     signal: Signal
     start: float
     stop: float
-    node_time: FloatArray
-    node_speed: FloatArray
+    nodes: Nodes
     limit: Limited
     shape: FloatArray
     integral: FloatArray
@@ -167,13 +186,13 @@ class Motion:
 
     def speed_at(self, time: FloatArray) -> FloatArray:
         """Return the coarsely smoothed speed, rad/s."""
-        return np.asarray(np.interp(time, self.node_time, self.node_speed), dtype=np.float64)
+        return np.asarray(np.interp(time, self.nodes.time, self.nodes.speed), dtype=np.float64)
 
     def moments(self, speeds: FloatArray) -> FloatArray:
         """Return when each speed was first reached, s; nan where it was not."""
-        rising = np.maximum.accumulate(self.node_speed)
+        rising = np.maximum.accumulate(self.nodes.speed)
         kept = np.concatenate([[True], np.diff(rising) > 0])
-        found = np.interp(speeds, rising[kept], self.node_time[kept], left=np.nan, right=np.nan)
+        found = np.interp(speeds, rising[kept], self.nodes.time[kept], left=np.nan, right=np.nan)
         return np.asarray(found, dtype=np.float64)
 
 
@@ -202,8 +221,7 @@ def motion_of(run: SpinRun) -> Motion:
         signal=signal,
         start=start,
         stop=stop,
-        node_time=nodes[0],
-        node_speed=nodes[1],
+        nodes=nodes,
         limit=limit,
         shape=shape,
         integral=_integral(signal, shape),
@@ -213,21 +231,24 @@ def motion_of(run: SpinRun) -> Motion:
     )
 
 
-def _nodes(signal: Signal, start: float) -> tuple[FloatArray, FloatArray]:
+def _nodes(signal: Signal, start: float) -> Nodes:
     """Return the motion coarsely smoothed: the narrowest local fits with rows enough."""
     end = float(signal.time[-1])
     times = np.linspace(start, end, _NODES)
     widths = half_widths(signal.spacing, end - start, signal.degree)
     _, rows = rows_within(signal, times[:, None], widths)
-    enough = rows >= ENOUGH_ROWS
+    enough = (rows >= ENOUGH_ROWS) & (widths >= NODE_REACH * (times[1] - times[0]))
     narrowest = np.where(enough.any(axis=1), widths[enough.argmax(axis=1)], np.nan)
-    speeds = np.nan_to_num(local_fits(signal, times, narrowest).before)
-    return times, np.maximum(speeds, _LEAST_SPEED)
+    fits = local_fits(signal, times, narrowest)
+    known = fits.size > 0
+    scatter = float(np.median(fits.scatter[known])) if known.any() else 0.0
+    speeds = np.maximum(np.nan_to_num(fits.before), _LEAST_SPEED)
+    return Nodes(times, speeds, np.where(known, np.sqrt(fits.before_gain * scatter), 0.0))
 
 
-def _stop(signal: Signal, nodes: tuple[FloatArray, FloatArray]) -> float:
+def _stop(signal: Signal, nodes: Nodes) -> float:
     """Return the last stamp before the shaft idles at its top speed, s."""
-    times, speeds = nodes
+    times, speeds = nodes.time, nodes.speed
     reached = np.flatnonzero(speeds >= TOP * speeds.max())
     idle = float(times[-1] - times[reached[0]]) > 0.1 * float(times[-1] - times[0])
     return float(times[reached[0]]) if idle else float(signal.time[-1])
@@ -243,9 +264,9 @@ def _power(run: SpinRun, rows: NDArray[np.intp]) -> Signal:
     return Signal(time, volts * amperes, 2, 0)
 
 
-def _limited(power: Signal | None, nodes: tuple[FloatArray, FloatArray]) -> Limited:
+def _limited(power: Signal | None, nodes: Nodes) -> Limited:
     """Return the current limit's mark on power, from a line through early power against speed."""
-    times, speeds = nodes
+    times, speeds = nodes.time, nodes.speed
     top = float(speeds.max())
     if power is None:
         return Limited(top, 1.0)
@@ -259,12 +280,12 @@ def _limited(power: Signal | None, nodes: tuple[FloatArray, FloatArray]) -> Limi
     return Limited(float(np.clip(standing / slope, EARLY[0] * top, top)), float(slope))
 
 
-def _shape(signal: Signal, power: Signal | None, nodes: tuple[FloatArray, FloatArray], limit: Limited) -> FloatArray:
+def _shape(signal: Signal, power: Signal | None, nodes: Nodes, limit: Limited) -> FloatArray:
     """Return winding current over its limit on the signal's stamps; 1 without power."""
     if power is None:
         return np.ones(signal.time.size)
     watts = np.interp(signal.time, power.time, power.values)
-    return limit.share(watts, np.interp(signal.time, *nodes))
+    return limit.share(watts, np.interp(signal.time, nodes.time, nodes.speed))
 
 
 def _integral(signal: Signal, shape: FloatArray) -> FloatArray:

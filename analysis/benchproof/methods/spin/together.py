@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 GRID: Final = 56
 """Speeds at which curves are worked out, beside the lab's own."""
 
+FEWEST_FOR_SLOPE: Final = 3
+"""Fewer speeds do not say how steep the acceleration is between them."""
+
 LOWEST: Final = 0.04
 """Curves begin at this share of the top speed."""
 
@@ -92,8 +95,8 @@ def _shape_noise(windows: Windows | None, motion: Motion, speeds: FloatArray) ->
 
 def _speeds(motions: Sequence[Motion], wanted: Sequence[float]) -> FloatArray:
     """Return the speeds curves are worked out at: a grid over what all runs reached, and the lab's own inside it."""
-    top = min(float(motion.node_speed.max()) for motion in motions)
-    low = max(LOWEST * top, *(float(motion.node_speed[0]) for motion in motions))
+    top = min(float(motion.nodes.speed.max()) for motion in motions)
+    low = max(LOWEST * top, *(float(motion.nodes.speed[0]) for motion in motions))
     inside = [speed for speed in wanted if low < speed < top]
     return np.unique(np.concatenate([np.linspace(low, top, GRID), inside]))
 
@@ -119,19 +122,30 @@ def _spun_run(
         volts = np.interp(moments, of.time - of.lags.get("voltage", 0.0), of.channels["voltage"])
         # The current that belongs to the smoothed power.
         amperes = np.nan_to_num(watts) / of.instruments["voltage"].corrected(volts)
+    ratio = windows.taken(choice.rung)
     return SpunRun(
         motion=motion,
         moments=moments,
-        ratio=windows.taken(choice.rung),
+        ratio=ratio,
         drive=drive,
         power=watts,
         elasticity=elasticity,
-        ratio_noise=windows.covariance(choice.rung),
+        ratio_noise=windows.covariance(choice.rung) + np.diag(_misplaced(motion, moments, speeds, ratio * drive) ** 2),
         power_noise=power_noise,
         voltage=volts,
         current=amperes,
         windage=_windage(motion, speeds, trials),
     )
+
+
+def _misplaced(motion: Motion, moments: FloatArray, speeds: FloatArray, acceleration: FloatArray) -> FloatArray:
+    """Return what the noise of the speed itself does to the acceleration at a speed, relative, shape (speeds,)."""
+    noise = np.interp(moments, motion.nodes.time, motion.nodes.noise)
+    known = np.flatnonzero(np.isfinite(acceleration))
+    if known.size < FEWEST_FOR_SLOPE:
+        return np.zeros(speeds.size)
+    steepness = np.abs(np.gradient(acceleration[known], speeds[known]) / acceleration[known])
+    return np.asarray(noise * np.interp(speeds, speeds[known], steepness), dtype=np.float64)
 
 
 def _windage(motion: Motion, speeds: FloatArray, trials: Trials) -> Windage:

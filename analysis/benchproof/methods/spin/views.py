@@ -165,7 +165,7 @@ def _runs_table(motions: Sequence[Motion]) -> Table:
 
 
 def _run_row(motion: Motion) -> tuple[str, ...]:
-    run, top = motion.run, float(motion.node_speed.max())
+    run, top = motion.run, float(motion.nodes.speed.max())
     metal = material_of(run.disc.material)
     stress = "not known" if metal is None else f"{peak_stress(metal, run.disc.diameter, run.disc.bore, top) / 1e6:.0f}"
     return (

@@ -100,6 +100,7 @@ def windows_of(
         _by_width([each.size for each in fits], places, moments.size, 0),
         _by_width([each.scatter for each in fits], places, moments.size, np.nan),
         _by_width([each.together for each in fits], places, moments.size, np.nan),
+        signal.degree + 1,
     )
     values, variances, power_rows = [], [], []
     for at, each in zip(places, fits, strict=True):
