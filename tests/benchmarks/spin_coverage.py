@@ -200,9 +200,7 @@ def _inertia(value: float, standard: float) -> dict[str, str]:
     return {"value": f"{value:.6e} kg*m**2", "standard": f"{100 * standard:g} %"}
 
 
-def _cases(
-    found: Reduction, places: dict[str, str], how: str, motion: Motion, coverage: float
-) -> Iterator[Case]:
+def _cases(found: Reduction, places: dict[str, str], how: str, motion: Motion, coverage: float) -> Iterator[Case]:
     """Yield figures beside their truth, with the share of the variance that is for the window's bias."""
     names = {text: name for name, text in places.items()}
     for figure in found.figures:

@@ -1,7 +1,7 @@
 """What the figures of a sample's runs might have been: torque, shaft power and efficiency, trial by trial.
 
-Worked out once for all of a group's speeds, as mean of the runs. What errs alike in all runs stays as it is in the mean:
-inertia, windage, instruments, and what the windows' width does. The logs' noise is drawn for the mean.
+Worked out once for all of a group's speeds, as mean of the runs. What errs alike in all runs stays as it is in the
+mean: inertia, windage, instruments, and what the windows' width does. The logs' noise is drawn for the mean.
 """
 
 from __future__ import annotations

@@ -133,9 +133,7 @@ def energy_problem(group: Spun, run: SpunRun) -> tuple[str, tuple[Remark, ...]]:
     inside = (power.time > moments[0]) & (power.time < moments[-1])
     stamps = np.concatenate([[moments[0]], power.time[inside], [moments[-1]]])
     drawn = float(np.trapezoid(np.interp(stamps, power.time, power.values), stamps))
-    kinetic = float(
-        stored_energy(group.inertia.value, speeds[-1]) - stored_energy(group.inertia.value, speeds[0])
-    )
+    kinetic = float(stored_energy(group.inertia.value, speeds[-1]) - stored_energy(group.inertia.value, speeds[0]))
     if kinetic >= drawn:
         sentence = (
             f"the flywheel gained {kinetic:.0f} J while {drawn:.0f} J were drawn, which cannot be; look at the "

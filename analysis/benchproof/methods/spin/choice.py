@@ -40,7 +40,7 @@ LARGEST_NOISE: Final = 0.03
 """Windows whose relative noise is larger are too narrow to say anything."""
 
 LEFT_OF_STEP: Final = 1 / (GROWTH - 1)
-"""Bias at H over the difference of H and 1.5 H, at a corner, where bias grows as H; on smooth stretches, as H^4, less."""
+"""Bias at H over the difference of H and 1.5 H at a corner, where bias grows as H; where it grows as H^4, a quarter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, width
 
 def _steadied(rung: IntArray, usable: NDArray[np.bool_]) -> IntArray:
     """Return the median of each moment's choice and its neighbours', as near as it can be used."""
-    able = usable.any(axis=1)
+    able = np.asarray(usable.any(axis=1))
     near = [rung[max(k - ALIKE, 0) : k + ALIKE + 1][able[max(k - ALIKE, 0) : k + ALIKE + 1]] for k in range(rung.size)]
     return _nearest(np.array([int(np.median(each)) if each.size else 0 for each in near]), usable)
 

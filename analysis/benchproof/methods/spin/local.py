@@ -130,16 +130,19 @@ def local_fits(signal: Signal, at: ArrayLike, half_width: ArrayLike) -> Fits:
     at, half_width : array_like
         s, shape (moments,) or one for all; nan has no fit.
     """
-    at, half = np.atleast_1d(*np.broadcast_arrays(np.asarray(at, np.float64), np.asarray(half_width, np.float64)))
-    first, size = _windows(signal, at, half)
+    middles = np.atleast_1d(np.asarray(at, dtype=np.float64))
+    half = np.broadcast_to(np.asarray(half_width, dtype=np.float64), middles.shape)
+    first, size = _windows(signal, middles, half)
     longest = int(size.max(initial=1))
     rows = _rows(first, longest, signal.time.size)
     counted = np.arange(longest) < size[:, None]
-    basis = _powers(np.where(counted, (signal.time[rows] - at[:, None]) / half[:, None], 0.0), counted, signal.degree)
+    basis = _powers(
+        np.where(counted, (signal.time[rows] - middles[:, None]) / half[:, None], 0.0), counted, signal.degree
+    )
     normal = basis @ basis.transpose(0, 2, 1)
     normal[size == 0] = np.eye(signal.degree + 1)
     inverse = np.linalg.inv(normal)
-    middle = signal.values[rows[np.arange(at.size), size // 2]]
+    middle = signal.values[rows[np.arange(middles.size), size // 2]]
     values = np.where(counted, signal.values[rows] - middle[:, None], 0.0)
     coefficients = (inverse @ (basis @ values[:, :, None]))[:, :, 0]
     residuals = values - (coefficients[:, None, :] @ basis)[:, 0]
@@ -158,7 +161,7 @@ def local_fits(signal: Signal, at: ArrayLike, half_width: ArrayLike) -> Fits:
         size=size,
         row=(inverse[:, order, None] @ basis)[:, 0] * np.where(none, 0.0, scale)[:, None],
         scatter=total / np.maximum(size - signal.degree - 1, 1),
-        together=np.divide(beside, total, out=np.zeros(at.size), where=total > 0),
+        together=np.divide(beside, total, out=np.zeros(middles.size), where=total > 0),
     )
 
 
@@ -177,7 +180,7 @@ def _windows(signal: Signal, at: FloatArray, half_width: FloatArray) -> tuple[In
 
 def _rows(first: IntArray, longest: int, count: int) -> IntArray:
     """Return the rows of windows, all of one length, shape (moments, longest); past the last row, the last row."""
-    return np.minimum(first[:, None] + np.arange(longest), count - 1)
+    return np.asarray(np.minimum(first[:, None] + np.arange(longest), count - 1), dtype=np.intp)
 
 
 def _powers(x: FloatArray, counted: NDArray[np.bool_], degree: int) -> FloatArray:
@@ -236,4 +239,5 @@ def _narrow(size: IntArray) -> tuple[IntArray, NDArray[np.bool_]]:
     """Return each moment's narrowest window that has rows enough to show their scatter, else its widest, if any."""
     enough, any_rows = size >= ENOUGH_ROWS, size > 0
     widest = size.shape[1] - 1 - np.argmax(any_rows[:, ::-1], axis=1)
-    return np.where(enough.any(axis=1), np.argmax(enough, axis=1), widest), any_rows.any(axis=1)
+    taken = np.where(enough.any(axis=1), np.argmax(enough, axis=1), widest)
+    return taken, np.asarray(any_rows.any(axis=1))

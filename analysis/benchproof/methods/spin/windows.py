@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -130,7 +130,7 @@ def _power_rows(signal: Signal, shape: FloatArray, fits: Fits, power_noise: Floa
     return np.asarray(weights * (power_noise / total)[:, None], dtype=np.float64)
 
 
-def _by_width(columns: Sequence[NDArray], places: Sequence[IntArray], count: int, fill: float) -> NDArray:
+def _by_width(columns: Sequence[NDArray[Any]], places: Sequence[IntArray], count: int, fill: float) -> NDArray[Any]:
     """Return columns known at some of the moments as one array, shape (count, widths)."""
     whole = np.full((count, len(columns)), fill)
     for k, (column, at) in enumerate(zip(columns, places, strict=True)):
