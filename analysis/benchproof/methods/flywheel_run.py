@@ -33,7 +33,7 @@ METHOD: Final = Method(
     ),
     equations=(
         "T = (J_flywheel + J_rotor) dw/dt + T_windage of the flywheel",
-        "dw/dt from local polynomials on the log's own stamps; half-width H is 1/1.5 of the widest that narrower ones bear out",
+        "dw/dt from local polynomials on the log's stamps; H is 1/1.5 of the widest window that narrower ones bear out",
         "inside a window dw/dt has the shape of the winding current x, U I = c x (w + w_s x); its size is the motion's",
         "P_shaft = T w,  eta = T w / (U I), channels brought to one time by their stated lags",
         "uncertainty of the window: twice what lies between the results at H and 1.5 H beyond their noise",

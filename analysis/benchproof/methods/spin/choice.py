@@ -28,7 +28,10 @@ if TYPE_CHECKING:
     IntArray = NDArray[np.intp]
 
 NEIGHBOURS: Final = 0.7
-"""Comparisons of windows are averaged over moments within this share of the half-width."""
+"""Comparisons of windows are averaged over moments within this share of the half-width to find a window."""
+
+CLOSE: Final = 0.35
+"""To say what bias is left they are averaged within this share: a corner's bias is largest at the corner."""
 
 CHANCE: Final = 2.326
 """A comparison counts as bias beyond what chance exceeds once in 100 times: this normal quantile."""
@@ -39,7 +42,7 @@ ALIKE: Final = 2
 LARGEST_NOISE: Final = 0.03
 """Windows whose relative noise is larger are too narrow to say anything."""
 
-LEFT_OF_STEP: Final = 1 / (GROWTH - 1)
+CORNER: Final = 1 / (GROWTH - 1)
 """Bias at H over the difference of H and 1.5 H at a corner, where bias grows as H; where it grows as H^4, a quarter."""
 
 
@@ -83,9 +86,11 @@ def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, width
     values, variances = np.where(usable, values, np.nan), np.where(usable, variances, np.nan)
     bias, apart = np.zeros(values.shape), np.full(values.shape, np.nan)
     for wide in range(1, widths.size):
-        square, noise, count = _compared(values, variances, moments, widths, wide)
+        square, noise, count = _compared(values, variances, moments, widths[: wide + 1], NEIGHBOURS)
         bias[:, wide] = np.maximum(square - _by_chance(count) * noise, 0.0).max(axis=1)
-        apart[:, wide - 1] = np.maximum(square[:, -1] - noise[:, -1], 0.0)
+        pair = slice(wide - 1, wide + 1)
+        square, noise, _ = _compared(values[:, pair], variances[:, pair], moments, widths[pair], CLOSE)
+        apart[:, wide - 1] = np.maximum(square - noise, 0.0)[:, 0]
     found = _steadied(np.where(usable, bias + variances, np.inf).argmin(axis=1), usable)
     rung = _nearest(found - 1, usable)
     take, some = (np.arange(moments.size), rung), rung >= 0
@@ -93,7 +98,7 @@ def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, width
     wider = np.where(some & (rung + 1 < widths.size), values[above], np.nan)
     variance = np.where(some, variances[take], np.nan)
     # Where no wider window tells, its width may do as much as the noise.
-    left = np.where(np.isfinite(wider), LEFT_OF_STEP * np.sqrt(apart[take]), np.sqrt(variance))
+    left = np.where(np.isfinite(wider), CORNER * np.sqrt(apart[take]), np.sqrt(variance))
     return Choice(rung, np.where(some, values[take], np.nan), variance, left, wider)
 
 
@@ -111,24 +116,25 @@ def _nearest(rung: IntArray, usable: NDArray[np.bool_]) -> IntArray:
 
 
 def _compared(
-    values: FloatArray, variances: FloatArray, moments: FloatArray, widths: FloatArray, wide: int
+    values: FloatArray, variances: FloatArray, moments: FloatArray, widths: FloatArray, reach: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Compare a half-width with all narrower ones, averaged over near moments.
+    """Compare the widest of some half-widths with all others, averaged over moments within a share of it.
 
     Returns
     -------
     tuple
         Squared difference, its noise variance, and how many independent comparisons they rest on, each shape
-        (moments, wide). A least-squares estimate from more rows is the best one of its kind, so the variances of nested
-        windows subtract.
+        (moments, widths - 1). A least-squares estimate from more rows is the best one of its kind, so the variances of
+        nested windows subtract.
     """
-    near = (np.abs(moments[:, None] - moments[None, :]) <= NEIGHBOURS * widths[wide]).astype(np.float64)
-    square = (values[:, wide, None] - values[:, :wide]) ** 2
+    last = widths.size - 1
+    near = (np.abs(moments[:, None] - moments[None, :]) <= reach * widths[last]).astype(np.float64)
+    square = (values[:, last, None] - values[:, :last]) ** 2
     both = np.isfinite(square)
-    noise = np.maximum(variances[:, :wide] - variances[:, wide, None], 0.0)
+    noise = np.maximum(variances[:, :last] - variances[:, last, None], 0.0)
     count = np.maximum(near @ both, 1.0)
     # Comparisons closer than the narrower half-width share most of their rows.
-    own = np.minimum(np.diff(moments, prepend=-np.inf)[:, None] / widths[:wide], 1.0)
+    own = np.minimum(np.diff(moments, prepend=-np.inf)[:, None] / widths[:last], 1.0)
     independent = np.maximum(near @ np.where(both, own, 0.0), 1.0)
     return near @ np.where(both, square, 0.0) / count, near @ np.where(both, noise, 0.0) / count, independent
 
