@@ -67,7 +67,7 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
     cases: list[Case] = []
     with single_threaded():
         for how, plan in PLANS.items():
-            found = reduction(bench, stated, air, plan, list(places.values()), trials)
+            found = reduction(bench, stated, air, plan, list(places.values()), trials, motion)
             cases += list(_cases(found, places, how, motion, coverage))
     return cases
 
@@ -103,17 +103,24 @@ def places_of(motion: Motion) -> dict[str, str]:
 
 
 def reduction(
-    bench: Truth, stated: dict[str, float], air: Air, plan: SpinPlan, speeds: list[str], trials: int
+    bench: Truth, stated: dict[str, float], air: Air, plan: SpinPlan, speeds: list[str], trials: int, motion: Motion
 ) -> Reduction:
     """Return what the method makes of three runs of one sample, logged in one way."""
-    opened = open_bench(bench, stated, air, plan, speeds, trials)
+    opened = open_bench(bench, stated, air, plan, speeds, trials, motion)
     return method.reduce([method.gather(test, opened) for test in opened.tests("flywheel_run")], opened)
 
 
 def open_bench(
-    bench: Truth, stated: dict[str, float], air: Air, plan: SpinPlan, speeds: list[str], trials: int, **more: Any
+    bench: Truth,
+    stated: dict[str, float],
+    air: Air,
+    plan: SpinPlan,
+    speeds: list[str],
+    trials: int,
+    motion: Motion | None = None,
+    **more: Any,
 ) -> Bench:
-    """Return the bench's campaign opened for analysis; ``more`` goes into every test."""
+    """Return the bench's campaign opened for analysis; ``more`` goes into every test; the motion, where it is known."""
     style = Style(steps={"erpm": 100}, decimals={"t_ms": 0})
     layout = PULSE_LAYOUT if plan.pulses else SPEED_LAYOUT
     names = [f"raw/fly-{k}.csv" for k in range(RUNS)]
@@ -121,7 +128,15 @@ def open_bench(
     for name in names:
         occasion = bench.occasion(DAY, name)
         recording = flywheel_run(
-            bench, SAMPLE, occasion, flywheel=DISC, layout=layout, plan=plan, style=style, density=air.density
+            bench,
+            SAMPLE,
+            occasion,
+            flywheel=DISC,
+            layout=layout,
+            plan=plan,
+            style=style,
+            density=air.density,
+            motion=motion,
         )
         logs[name] = Log(recording.channels, recording.channels["time"].size, ())
         read = air_readings(bench, air, occasion)

@@ -266,10 +266,11 @@ def flywheel_run(
     faults: tuple[Fault, ...] = (),
     density: float = 1.2,
     temperature: float = 22.0,
+    motion: Motion | None = None,
 ) -> Recording:
-    """Return the log of a spin-up; `spin_up` with the same arguments is the truth behind it."""
+    """Return the log of a spin-up; `spin_up` with the same arguments is the truth behind it, or a motion known from it."""
     plan = plan or SpinPlan()
-    motion = spin_up(
+    motion = motion or spin_up(
         bench.motor(sample), bench.drive, bench.supply, bench.flywheels[flywheel],
         density=density, temperature=temperature,
     )  # fmt: skip
