@@ -207,10 +207,10 @@ class ByTrial:
         covariance = np.zeros((len(kinds) * at.size,) * 2)
         for run, weights in zip(self._runs, self._weights, strict=True):
             own = [weights if kind == "torque" else weights / run.power[at] for kind in kinds]
-            motion = np.concatenate(own)
-            power = np.concatenate([each * _of_power(run, kind)[at] for each, kind in zip(own, kinds, strict=True)])
-            for sizes, relative in ((motion, run.ratio_noise), (power, run.power_noise)):
-                covariance += np.outer(sizes, sizes) * np.tile(relative[np.ix_(at, at)], (len(kinds),) * 2)
+            sizes = np.concatenate(own)
+            covariance += np.outer(sizes, sizes) * np.tile(run.motion_noise[np.ix_(at, at)], (len(kinds),) * 2)
+            power = np.vstack([run.of_power(_of_power(run, kind))[at] for kind in kinds]) * sizes[:, None]
+            covariance += power @ power.T
         size = np.sqrt(covariance.diagonal())
         unit = np.where(size > 0, size, 1.0)
         eigenvalues, vectors = np.linalg.eigh(covariance / np.outer(unit, unit))

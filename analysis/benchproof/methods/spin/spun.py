@@ -47,8 +47,11 @@ class SpunRun:
         Electrical power at each moment, W; empty without it.
     elasticity : FloatArray
         By how many per cent the shape moves with one per cent of power; 0 without power.
-    ratio_noise, power_noise : FloatArray
-        Covariances of the relative noise of ratio and power, shape (speeds, speeds); zero without power.
+    motion_noise : FloatArray
+        Covariance of the relative noise that the motion's own rows bring, shape (speeds, speeds).
+    power_rows, shape_rows : FloatArray
+        What the noise of each reading of power does to power, and to the shape inside the windows, relative, as
+        standard deviation, shape (speeds, readings); none without power.
     voltage, current : FloatArray
         At each moment, V and A; empty without them.
     windage : Windage
@@ -61,8 +64,9 @@ class SpunRun:
     drive: FloatArray
     power: FloatArray
     elasticity: FloatArray
-    ratio_noise: FloatArray
-    power_noise: FloatArray
+    motion_noise: FloatArray
+    power_rows: FloatArray
+    shape_rows: FloatArray
     voltage: FloatArray
     current: FloatArray
     windage: Windage
@@ -75,8 +79,20 @@ class SpunRun:
     @property
     def relative_noise(self) -> FloatArray:
         """Relative standard deviation of the acceleration's noise, shape (speeds,)."""
-        square = self.ratio_noise.diagonal() + self.elasticity**2 * self.power_noise.diagonal()
+        square = self.motion_noise.diagonal() + (self.of_power(self.elasticity) ** 2).sum(axis=1)
         return np.asarray(np.sqrt(square), dtype=np.float64)
+
+    def of_power(self, per_cent: FloatArray) -> FloatArray:
+        """Return what each reading of power does to a figure that moves with it at a moment, shape (speeds, readings).
+
+        The same readings make the shape inside the window, which a figure is divided by: some of their noise cancels.
+
+        Parameters
+        ----------
+        per_cent : FloatArray
+            By how many per cent the figure moves with one per cent of power at the moment, shape (speeds,).
+        """
+        return np.asarray(per_cent[:, None] * self.power_rows - self.shape_rows, dtype=np.float64)
 
 
 @dataclass(frozen=True)

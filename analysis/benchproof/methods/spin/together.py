@@ -112,12 +112,14 @@ def _spun_run(
     windows, choice = motion_windows
     power, power_choice = power_windows
     drive, elasticity = np.ones(speeds.size), np.zeros(speeds.size)
-    power_noise = np.zeros((speeds.size, speeds.size))
+    own, shape = windows.rows(choice.rung)
+    power_rows = shape_rows = np.zeros((speeds.size, 0))
     watts = volts = amperes = np.zeros(0)
     if power is not None and power_choice is not None:
         watts = power.taken(power_choice.rung)
         drive, elasticity = motion.limit.share(watts, speeds), motion.limit.elasticity(watts, speeds)
-        power_noise = power.covariance(power_choice.rung)
+        power_rows = power.rows(power_choice.rung)[0]
+        shape_rows = _onto(power.signal.time, windows.signal.time, shape)
         of = motion.run
         volts = np.interp(moments, of.time - of.lags.get("voltage", 0.0), of.channels["voltage"])
         # The current that belongs to the smoothed power.
@@ -130,12 +132,23 @@ def _spun_run(
         drive=drive,
         power=watts,
         elasticity=elasticity,
-        ratio_noise=windows.covariance(choice.rung) + np.diag(_misplaced(motion, moments, speeds, ratio * drive) ** 2),
-        power_noise=power_noise,
+        motion_noise=own @ own.T + np.diag(_misplaced(motion, moments, speeds, ratio * drive) ** 2),
+        power_rows=power_rows,
+        shape_rows=shape_rows,
         voltage=volts,
         current=amperes,
         windage=_windage(motion, speeds, trials),
     )
+
+
+def _onto(readings: FloatArray, stamps: FloatArray, rows: FloatArray) -> FloatArray:
+    """Return rows over values interpolated at some stamps as rows over the readings they came from."""
+    after = np.clip(np.searchsorted(readings, stamps), 1, readings.size - 1)
+    share = np.clip((stamps - readings[after - 1]) / (readings[after] - readings[after - 1]), 0.0, 1.0)
+    found = np.zeros((readings.size, rows.shape[0]))
+    np.add.at(found, after - 1, (rows * (1 - share)).T)
+    np.add.at(found, after, (rows * share).T)
+    return found.T
 
 
 def _misplaced(motion: Motion, moments: FloatArray, speeds: FloatArray, acceleration: FloatArray) -> FloatArray:

@@ -55,26 +55,31 @@ class Windows:
         """Return the values at chosen half-widths, nan where none is chosen, shape (moments,)."""
         return np.where(rungs >= 0, self.values[np.arange(rungs.size), rungs], np.nan)
 
-    def covariance(self, rungs: IntArray) -> FloatArray:
-        """Return the covariance of the fits' relative noise, shape (moments, moments), 0 where none is chosen.
+    def rows(self, rungs: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Return what the noise of each row does to the fits at chosen half-widths, relative, in standard deviations.
 
         Parameters
         ----------
         rungs : IntArray
             Number of the half-width at each moment, -1 for none, shape (moments,).
+
+        Returns
+        -------
+        tuple
+            For the noise of the signal's own values, and for that of power in the electrical shape, each shape
+            (moments, n), 0 where none is chosen; of power, the sign is that of the shape's integral.
         """
-        size = self.signal.time.size
-        rows = np.zeros((rungs.size, (2 if self.power_rows else 1) * size))
+        own, shape = np.zeros((2, rungs.size, self.signal.time.size))
         for k in np.flatnonzero(rungs >= 0):
-            rung = rungs[k]
-            own, fits = int(np.searchsorted(self.places[rung], k)), self.fits[rung]
-            if not fits.size[own]:
+            at, fits = int(np.searchsorted(self.places[rungs[k]], k)), self.fits[rungs[k]]
+            size, first = int(fits.size[at]), int(fits.first[at])
+            if not size:
                 continue
-            inside = slice(int(fits.first[own]), int(fits.first[own] + fits.size[own]))
-            rows[k, inside] = fits.row[own, : fits.size[own]] * (np.sqrt(self.noise[k]) / fits.value[own])
+            inside = slice(first, first + size)
+            own[k, inside] = fits.row[at, :size] * (np.sqrt(self.noise[k]) / fits.value[at])
             if self.power_rows:
-                rows[k, size:][inside] = self.power_rows[rung][own, : fits.size[own]]
-        return np.asarray(rows @ rows.T, dtype=np.float64)
+                shape[k, inside] = self.power_rows[rungs[k]][at, :size]
+        return own, shape
 
 
 def windows_of(
