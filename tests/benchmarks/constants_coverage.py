@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from benchmarks.coverage import Case, calibration_table, case_of, drawn_bench, rig_file, run
+from benchmarks.coverage import Case, calibration_table, case_of, counts, drawn_bench, rig_file, run
 from benchproof.campaign.faults import validated
 from benchproof.campaign.models.campaign import Campaign
 from benchproof.campaign.models.lab import Lab
@@ -58,7 +58,7 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
     return [
         case_of(figure, _true(bench, figure, volts, winding), coverage)
         for figure in figures
-        if figure.quantity is not None
+        if counts(figure)
     ]
 
 

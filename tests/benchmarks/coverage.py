@@ -24,6 +24,7 @@ from benchproof.campaign.calibration_files import CalibrationTable
 from benchproof.campaign.faults import validated
 from benchproof.campaign.models.rig import RigFile
 from benchproof.campaign.yaml import Places
+from benchproof.findings.samples import ONE_SAMPLE
 from simulator.campaigns import Bench as Truth
 from simulator.campaigns import Spread, samples_of
 from simulator.demo import DRIVE, PROPELLERS, SUPPLY, THRUST_LOADS, TORQUE_LOADS, motor
@@ -52,6 +53,11 @@ class Case:
     high: float
     true: float
     bias_share: float = math.nan
+
+
+def counts(figure: Figure) -> bool:
+    """Say whether a figure has a value that its truth is known of: one sample that got there speaks for itself alone."""
+    return figure.quantity is not None and (figure.sample is not None or ONE_SAMPLE not in figure.flags)
 
 
 def case_of(figure: Figure, true: float, coverage: float) -> Case:

@@ -10,7 +10,7 @@ Switching loss and saturation, which no test measures, are drawn from the range 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from benchmarks.constants_coverage import DAY, no_load_of, open_campaign, resistance_of
-from benchmarks.coverage import PROPELLER, Case, case_of, drawn_bench, run
+from benchmarks.coverage import PROPELLER, Case, case_of, counts, drawn_bench, run
 from benchproof.campaign.logs import Log
 from benchproof.findings.samples import with_model
 from benchproof.methods import registry
@@ -42,16 +42,35 @@ ZERO = 273.15
 HEAT = ("thermal_resistance", "thermal_time_constant", "continuous_current")
 
 
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How a lab tests every sample of a campaign: the log of its steps, the soak, and the air of the soak, degC."""
+
+    steps: StepPlan
+    soak: SoakPlan
+    ambient: float
+
+    @classmethod
+    def drawn(cls, bench: Truth, rng: np.random.Generator) -> Plan:
+        """Return one lab's way of doing it."""
+        soak = SoakPlan(
+            power=float(rng.uniform(90, 200)), duration=float(rng.uniform(3.1, 6) * bench.model.soak[3]), interval=1.0
+        )
+        steps = StepPlan(
+            interval=float(rng.choice([0.001, 0.002, 0.005, 0.01])),
+            repeats=int(rng.integers(4, 9)),
+            speed_noise=float(rng.uniform(1, 6)),
+        )
+        return cls(steps, soak, float(rng.uniform(15, 30)))
+
+
 def figures_of_bench(seed: int, trials: int, coverage: float = 0.95, family: tuple[str, ...] = FAMILY) -> list[Case]:
     """Simulate one bench, reduce its campaign, and return every figure beside its truth."""
     rng = np.random.default_rng([seed, 79])
     bench = _drawn(seed, rng)
-    soak = SoakPlan(
-        power=float(rng.uniform(90, 200)), duration=float(rng.uniform(3.1, 6) * bench.model.soak[3]), interval=1.0
-    )
-    ambient = float(rng.uniform(15, 30))
+    plan = Plan.drawn(bench, rng)
     logs: dict[str, Recording] = {}
-    tests = [test for sample in bench.samples for test in _tests(bench, sample, rng, logs, soak, ambient, family)]
+    tests = [test for sample in bench.samples for test in _tests(bench, sample, rng, logs, plan, family)]
     opened = replace(open_campaign(bench, tests, trials), read_log=lambda test: _log(logs[test.log]))
     found: list[Figure] = []
     with single_threaded():
@@ -60,9 +79,9 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95, family: tup
             found += method.reduce([method.gather(test, opened) for test in opened.tests(key)], opened).figures
         figures = with_model(found, bench.campaign, opened.trials)
     return [
-        case_of(figure, _true(bench, figure, soak, ambient), coverage)
+        case_of(figure, _true(bench, figure, plan), coverage)
         for figure in figures
-        if figure.quantity is not None
+        if counts(figure)
     ]
 
 
@@ -102,41 +121,41 @@ def _tests(
     sample: str,
     rng: np.random.Generator,
     logs: dict[str, Recording],
-    soak: SoakPlan,
-    ambient: float,
+    plan: Plan,
     family: tuple[str, ...],
 ) -> list[dict[str, Any]]:
     """Return the tests of a sample as a lab writes them down; their logs go into ``logs``."""
     tests: list[dict[str, Any]] = []
     if "throttle_step" in family:
-        tests.append(_steps(bench, sample, rng, logs))
+        tests.append(_steps(bench, sample, logs, plan.steps))
     if "heat_soak" in family:
         volts = np.linspace(float(rng.uniform(4, 6)), 18.5, int(rng.integers(7, 11)))
         tests += [resistance_of(bench, sample, "r"), no_load_of(bench, sample, "n", volts)]
-        tests.append(_soak(bench, sample, logs, soak, ambient))
+        tests.append(_soak(bench, sample, logs, plan))
     if "vibration" in family:
         tests.append(_vibration(bench, sample, rng, logs))
     return tests
 
 
-def _steps(bench: Truth, sample: str, rng: np.random.Generator, logs: dict[str, Recording]) -> dict[str, Any]:
+def _steps(bench: Truth, sample: str, logs: dict[str, Recording], plan: StepPlan) -> dict[str, Any]:
     name = f"raw/{sample}-steps.csv"
-    plan = StepPlan(
-        interval=float(rng.choice([0.001, 0.002, 0.005, 0.01])),
-        repeats=int(rng.integers(4, 9)),
-        speed_noise=float(rng.uniform(1, 6)),
-    )
     layout = bench.rig.description["logs"]["throttle_step"]
     logs[name] = throttle_step(bench, sample, bench.occasion(DAY, name), propeller=PROPELLER, layout=layout, plan=plan)
     step = {"from": "30 %", "to": "70 %", "propeller": PROPELLER}
     return {"test": "throttle_step", "sample": sample, "log": name, **step}
 
 
-def _soak(bench: Truth, sample: str, logs: dict[str, Recording], plan: SoakPlan, ambient: float) -> dict[str, Any]:
+def _soak(bench: Truth, sample: str, logs: dict[str, Recording], plan: Plan) -> dict[str, Any]:
     name = f"raw/{sample}-soak.csv"
     layout = bench.rig.description["logs"]["heat_soak"]
     logs[name] = heat_soak(
-        bench, sample, bench.occasion(DAY, name), propeller=PROPELLER, layout=layout, plan=plan, ambient=ambient
+        bench,
+        sample,
+        bench.occasion(DAY, name),
+        propeller=PROPELLER,
+        layout=layout,
+        plan=plan.soak,
+        ambient=plan.ambient,
     )
     held = {"airflow": "propwash", "limit": f"{LIMIT:.0f} degC", "propeller": PROPELLER}
     return {"test": "heat_soak", "sample": sample, "log": name, **held}
@@ -175,10 +194,10 @@ def _log(recording: Recording) -> Log:
     return Log(channels, recording.channels["time"].size, ())
 
 
-def _true(bench: Truth, figure: Figure, soak: SoakPlan, ambient: float) -> float:
+def _true(bench: Truth, figure: Figure, plan: Plan) -> float:
     if figure.name in HEAT:
         return true_heat(
-            bench, figure.name, figure.sample, propeller=PROPELLER, plan=soak, ambient=ambient, limit=LIMIT
+            bench, figure.name, figure.sample, propeller=PROPELLER, plan=plan.soak, ambient=plan.ambient, limit=LIMIT
         )
     return true_constant(bench, figure.name, figure.at, figure.sample)
 

@@ -29,7 +29,7 @@ from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity, merge_parts
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -212,20 +212,43 @@ def unknown(most: float, identity: tuple[str, ...], label: str, trials: Trials) 
 def _saturation(
     curves: Sequence[SweepCurves], known: Known, kt: FloatArray, trials: Trials
 ) -> tuple[FloatArray | None, tuple[Part, ...]]:
-    """Return the fall of the torque constant per ampere from the steps at full throttle; None without such a step."""
+    """Return the fall of the torque constant per ampere from the steps at full throttle; None without such a step.
+
+    Torque per ampere is read as one figure: what moves the load from step to step moves torque and current alike, and
+    would count twice if both scattered apart.
+    """
     full = [curve for curve in curves if curve.problem("throttle", FULL) == ""]
     place = np.array([FULL])
     try:
-        read = {name: _mean(full, name, "throttle", place) for name in ("torque", "speed", "current")} if full else {}
+        read = [_mean(full, name, "throttle", place) for name in ("speed", "current")] if full else []
+        read += [_mean([_per_ampere(curve, trials) for curve in full], "torque", "throttle", place)] if full else []
     except ValueError:  # too few plateaus along the throttle
         return None, ()
     if not read:
         return None, ()
-    torque, speed, current = (read[name][0] for name in ("torque", "speed", "current"))
+    speed, current, torque_per_ampere = (values for values, _ in read)
     if not reached_speed(float(speed[0, 0]), known):
         return None, ()
-    saturation = saturation_of(torque + drag_at(known.drag, speed), current, kt)[0]
-    return saturation, merge_parts(parts for _, parts in read.values())
+    saturation = saturation_of(torque_per_ampere * current + drag_at(known.drag, speed), current, kt)[0]
+    return saturation, merge_parts(parts for _, parts in read)
+
+
+def _per_ampere(curves: SweepCurves, trials: Trials) -> SweepCurves:
+    """Return a run's curves with the torque per ampere of supply current in the place of the torque."""
+    points = curves.points
+
+    def divided(rows: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+        return {**rows, "torque": rows["torque"] - rows["current"]}  # logarithms and relative noise
+
+    campaign, run = points.identity
+    ratio = replace(
+        points,
+        identity=(campaign, "torque per ampere", run),
+        roots=divided(points.roots),
+        root_trials=divided(points.root_trials),
+        noise=divided(points.noise),
+    )
+    return SweepCurves(ratio, trials)
 
 
 def drag_at(known: Sequence[tuple[float, Quantity]], speed: FloatArray) -> FloatArray:
