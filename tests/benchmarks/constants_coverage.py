@@ -55,11 +55,7 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
     opened = open_campaign(bench, tests_of(bench, rng, volts, winding), trials)
     with single_threaded():
         figures = figures_of(opened)
-    return [
-        case_of(figure, _true(bench, figure, volts, winding), coverage)
-        for figure in figures
-        if counts(figure)
-    ]
+    return [case_of(figure, _true(bench, figure, volts, winding), coverage) for figure in figures if counts(figure)]
 
 
 def figures_of(opened: Bench) -> tuple[Figure, ...]:

@@ -42,7 +42,10 @@ PROPELLER = "oar-51x45"
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One figure of one bench beside its truth, in SI; ``bias_share`` is what a bias term brings to the variance."""
+    """One figure of one bench beside its truth, in SI.
+
+    ``bias_share`` is what a bias term, or a bound for what nobody measured, brings to the variance.
+    """
 
     name: str
     at: str

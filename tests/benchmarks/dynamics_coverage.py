@@ -78,11 +78,7 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95, family: tup
             method = registry()[key]
             found += method.reduce([method.gather(test, opened) for test in opened.tests(key)], opened).figures
         figures = with_model(found, bench.campaign, opened.trials)
-    return [
-        case_of(figure, _true(bench, figure, plan), coverage)
-        for figure in figures
-        if counts(figure)
-    ]
+    return [case_of(figure, _true(bench, figure, plan), coverage) for figure in figures if counts(figure)]
 
 
 def _drawn(seed: int, rng: np.random.Generator) -> Truth:

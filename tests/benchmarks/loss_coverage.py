@@ -3,7 +3,9 @@
     PYTHONPATH=tests:analysis python -m benchmarks.loss_coverage --benches 1000
 
 Sweeps are those of `benchmarks.sweep_coverage`. What other tests say of resistance, torque constant and drag is drawn
-about the truth with the uncertainty such tests have; the winding's temperature is stated for half of the benches.
+about the truth with the uncertainty such tests have. The winding's temperature at the highest throttle is stated for half
+of the benches, which have rows of their own. Where it is not, the winding's rise counts with the width of ignorance; the
+true rise per watt is drawn from that width, and each row says which share of the variance belongs to what nobody measured.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ import numpy as np
 from benchmarks.coverage import PROPELLER, Case, drawn_bench, run
 from benchmarks.sweep_coverage import _run
 from benchproof.findings.counterfactual import Change, efficiency_change
-from benchproof.findings.loss_inputs import Known, sweep_budget
+from benchproof.findings.loss_inputs import MOST_HEATING, Known, sweep_budget
 from benchproof.methods.sweep.run import reduce_run
 from benchproof.trials.distributions import NORMAL
 from benchproof.trials.engine import Source, Trials
@@ -39,6 +41,9 @@ POWERS = (50.0, 100.0, 200.0, 400.0)
 SURE = {"resistance": 0.003, "kt": 0.003, "drag": 0.02}
 """Relative standard uncertainties of what other tests say."""
 
+UNMEASURED = ("winding heating", "torque constant under load")
+"""Sources that stand for what no test measured."""
+
 LESS = Change("resistance -5 %", resistance=-0.05)
 GAIN = "efficiency gained by 5 % less resistance"
 
@@ -46,7 +51,7 @@ GAIN = "efficiency gained by 5 % less resistance"
 def cases_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Case]:
     """Simulate one bench, split its power, and return every term beside its truth, in W."""
     rng = np.random.default_rng([seed, 78])
-    bench = drawn_bench(seed, rng)
+    bench = warming(drawn_bench(seed, rng), float(rng.uniform(0, MOST_HEATING)))
     engine = Trials(20260101, trials)
     air = Air(float(rng.uniform(8, 30)), float(rng.uniform(94000, 103000)), float(rng.uniform(0.2, 0.7)))
     with single_threaded():
@@ -54,7 +59,15 @@ def cases_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Case]
         known = known_of(bench, "A", air, engine, rng, hottest=rng.uniform() < 0.5)
         budget = sweep_budget("A", runs, known, POWERS, engine)
         assert budget is not None
-        return [case for power in POWERS for case in _cases(bench, budget, power, air, coverage)]
+        stated = f"winding temperature {'not ' if known.hottest is None else ''}stated"
+        cases = [case for power in POWERS for case in cases_at(bench, budget, power, air, coverage)]
+        return [replace(case, at=f"{case.at}, {stated}") for case in cases]
+
+
+def warming(bench: Truth, heating: float) -> Truth:
+    """Return a bench whose windings rise by so much per watt of loss, K/W."""
+    samples = {name: replace(motor, heating=heating) for name, motor in bench.samples.items()}
+    return replace(bench, model=replace(bench.model, heating=heating), samples=samples)
 
 
 def known_of(bench: Truth, sample: str, air: Air, trials: Trials, rng: np.random.Generator, *, hottest: bool) -> Known:
@@ -106,25 +119,31 @@ def _copper(setup: Setup, speed: np.ndarray) -> np.ndarray:
     return state.winding_current**2 * setup.motor.resistance_at(state.winding_temperature)
 
 
-def _cases(bench: Truth, budget: LossBudget, power: float, air: Air, coverage: float) -> list[Case]:
+def cases_at(bench: Truth, budget: LossBudget, power: float, air: Air, coverage: float) -> list[Case]:
+    """Return every term at an electrical power beside its truth; none where the power is not reached, or not in truth."""
     place = int(np.argmin(np.abs(budget.states.electrical_power[:, 0] - power)))
     if abs(budget.states.electrical_power[place, 0] - power) > 1e-6:
-        return []  # not reached
-    true = dict(true_terms(bench, "A", power, air))
+        return []
+    try:
+        true = dict(true_terms(bench, "A", power, air))
+    except ValueError:  # beyond full throttle
+        return []
     rows = dict(budget.terms)
     # A residual is small and of either sign: its bias is told by what the other terms add up to.
     rows["accounted for"] = budget.states.electrical_power - rows.pop("residual")
     true["accounted for"] = power - true.pop("residual")
     rows[GAIN] = efficiency_change(budget, LESS)
     true[GAIN] = true_gain(bench, "A", power, air, -LESS.resistance)
-    cases = []
-    for name, values in rows.items():
-        quantity = budget.quantity(values, place)
-        low, high = quantity.interval(coverage)
-        at = f"electrical_power {power:g} W"
-        u = quantity.standard_uncertainty
-        cases.append(Case(name, at, "sample", quantity.value, u, low, high, true[name]))
-    return cases
+    return [_case(name, power, budget.quantity(values, place), true[name], coverage) for name, values in rows.items()]
+
+
+def _case(name: str, power: float, quantity: Quantity, true: float, coverage: float) -> Case:
+    low, high = quantity.interval(coverage)
+    u = quantity.standard_uncertainty
+    unmeasured = {part.source.identity for part in quantity.parts if part.source.identity[-1] in UNMEASURED}
+    share = quantity.share_of(unmeasured) ** 2 / u**2
+    at = f"electrical_power {power:g} W"
+    return Case(name, at, "sample", quantity.value, u, low, high, true, share)
 
 
 def main() -> None:

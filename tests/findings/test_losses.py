@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from benchmarks.coverage import drawn_bench
-from benchmarks.loss_coverage import LESS, _cases, known_of, true_terms
+from benchmarks.loss_coverage import LESS, cases_at, known_of, true_terms
 from benchmarks.sweep_coverage import _run
 from benchproof.findings.counterfactual import (
     Change,
@@ -240,7 +240,7 @@ def test_every_terms_interval_holds_the_truth_over_simulated_benches() -> None:
     for seed in range(5001, 5013):
         bench, _, budget = simulated(seed, engine)
         for power in (100.0, 200.0):
-            cases += _cases(bench, budget, power, AIR, 0.95)
+            cases += cases_at(bench, budget, power, AIR, 0.95)
     inside = [case.low <= case.true <= case.high for case in cases]
     assert np.mean(inside) >= 0.85
     accounted = [case for case in cases if case.name == "accounted for"]

@@ -25,6 +25,9 @@ AIR_VISCOSITY = 1.81e-5
 COPPER_ZERO = 234.5
 """Temperature below zero at which copper's resistance line meets zero [degC] (IEC 60228 form, from memory)."""
 
+MELTING = 0.95
+"""Share of thermal runaway beyond which a winding is not followed."""
+
 
 @dataclass(frozen=True, slots=True)
 class Air:
@@ -294,7 +297,8 @@ def _winding_temperature(setup: Setup, current: Floats, drag_power: Floats) -> F
     """Temperature at which losses, with the resistance they warm, meet the heat path [degC]."""
     motor = setup.motor
     heating = motor.heating * np.asarray(setup.warmth)
-    per_degree = heating * current**2 * motor.resistance / (COPPER_ZERO + 20)
+    # A bracket may look at currents beyond full throttle that would melt the winding: still increasing there.
+    per_degree = np.minimum(heating * current**2 * motor.resistance / (COPPER_ZERO + 20), MELTING)
     return (setup.ambient + heating * drag_power + per_degree * COPPER_ZERO) / (1 - per_degree)
 
 

@@ -16,7 +16,8 @@ import numpy as np
 from scipy import special
 from scipy.signal import lfilter
 
-from benchproof.trials.regression import added_terms, fit_curve, fit_linear
+from benchproof.trials.regression import added_terms, fit_curve
+from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -155,23 +156,24 @@ def _fast_first(fit: Fit) -> Fit:
     return type(fit)(fit.coefficients[order], fit.covariance[np.ix_(order, order)], fit.residuals, fit.df)
 
 
+@single_threaded()
 def _start(log: Binned, loss: FloatArray, measured: FloatArray, nodes: int) -> FloatArray:
-    """Return the best of a grid of time constants; resistances follow linearly."""
+    """Return the best of a grid of time constants; resistances follow linearly.
+
+    A start needs few digits, so all of the grid is solved at once by its normal equations.
+    """
     times = np.geomspace(2 * log.step, log.duration, TRIED)
-    felt = {float(tau): filtered(loss, log.step, float(tau)) for tau in times}
-    best: tuple[float, FloatArray] | None = None
-    for taus in itertools.combinations(felt, nodes):
-        try:
-            fit = fit_linear(np.stack([felt[tau] for tau in taus], axis=1), measured)
-        except ValueError:
-            continue
-        left = fit.residual_sum
-        if np.all(fit.coefficients > 0) and (best is None or left < best[0]):
-            best = left, np.append(np.column_stack([fit.coefficients, taus]), AHEAD * log.step)
-    if best is None:
+    felt = np.stack([filtered(loss, log.step, float(tau)) for tau in times])
+    chosen = np.array(list(itertools.combinations(range(TRIED), nodes)))
+    products = (felt @ felt.T)[chosen[:, :, None], chosen[:, None, :]]
+    right = (felt @ measured)[chosen]
+    resistances = np.linalg.solve(products, right[..., None])[..., 0]
+    gain = np.where((resistances > 0).all(axis=1), (resistances * right).sum(axis=1), -np.inf)
+    best = int(np.argmax(gain))
+    if not np.isfinite(gain[best]):
         message = "the winding does not warm as nodes do"
         raise ValueError(message)
-    return best[1]
+    return np.append(np.column_stack([resistances[best], times[chosen[best]]]), AHEAD * log.step)
 
 
 def _waves(residuals: FloatArray) -> tuple[float, bool, float]:
