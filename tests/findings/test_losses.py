@@ -227,7 +227,7 @@ def simulated(seed: int, engine: Trials) -> tuple:
     rng = np.random.default_rng([seed, 78])
     bench = drawn_bench(seed, rng)
     runs = [reduce_run(_run(bench, "A", f"A-{k}", AIR, SweepPlan(), engine), engine) for k in (1, 2)]
-    known = known_of(bench, "A", AIR, engine, rng, hottest=True)
+    known = known_of(bench, "A", AIR, engine, rng)
     budget = sweep_budget("A", runs, known, (100.0, 200.0, 400.0), engine)
     assert budget is not None
     return bench, runs, budget
@@ -258,7 +258,7 @@ def test_copper_loss_from_the_supplys_current_is_several_times_too_small_at_half
     setup = bench.setup("A", "oar-51x45", AIR.density, AIR.temperature)
     half = operate_at(setup, "throttle", 0.5)
     power = float(half.electrical_power[0])
-    known = known_of(bench, "A", AIR, engine, np.random.default_rng(1), hottest=True)
+    known = known_of(bench, "A", AIR, engine, np.random.default_rng(1))
     budget = sweep_budget("A", runs, known, (power,), engine)
     assert budget is not None
     place = int(np.argmin(np.abs(budget.states.electrical_power[:, 0] - power)))
@@ -273,7 +273,7 @@ def test_copper_loss_from_the_supplys_current_is_several_times_too_small_at_half
 def test_a_wrong_torque_gain_shows_as_a_negative_residual() -> None:
     engine = Trials(1, 1000)
     bench, runs, _ = simulated(5002, engine)
-    known = known_of(bench, "A", AIR, engine, np.random.default_rng(2), hottest=True)
+    known = known_of(bench, "A", AIR, engine, np.random.default_rng(2))
     wrong = [
         replace(
             run,
