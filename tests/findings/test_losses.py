@@ -18,7 +18,7 @@ from benchproof.findings.counterfactual import (
     resistance_for,
     rewound,
 )
-from benchproof.findings.loss_inputs import drag_at, sweep_budget
+from benchproof.findings.loss_inputs import MOST_HEATING, drag_at, sweep_budget
 from benchproof.findings.losses import (
     Loaded,
     LossBudget,
@@ -288,3 +288,22 @@ def test_a_wrong_torque_gain_shows_as_a_negative_residual() -> None:
     budget = sweep_budget("A", wrong, known, (200.0,), engine)
     assert budget is not None
     assert residual_remarks(budget, 0.95, "sample A")
+
+
+def test_a_stated_winding_temperature_belongs_to_the_highest_throttle_of_all_runs() -> None:
+    """One of two sweeps ends at 90 %: the temperature at full throttle tells how the winding warms all the same."""
+    engine = Trials(1, 1000)
+    rng = np.random.default_rng([5001, 78])
+    bench = drawn_bench(5001, rng)
+    low = SweepPlan(levels=tuple(np.round(np.linspace(0.1, 0.9, 17), 3).tolist()))
+    plans = {"A-1": low, "A-2": SweepPlan()}
+    short, full = (reduce_run(_run(bench, "A", log, AIR, plan, engine), engine) for log, plan in plans.items())
+    known = known_of(bench, "A", AIR, engine, rng)
+    both = sweep_budget("A", [short, full], known, (100.0,), engine)
+    assert both is not None
+    assert both.machine.heating[0] == pytest.approx(bench.motor("A").heating, rel=0.1)
+    # Where the step at full throttle never settled, nobody knows the power that the temperature belongs to.
+    unsettled = replace(short, segments=replace(short.segments, unsettled=((0.0, 1.0),)))
+    alone = sweep_budget("A", [unsettled], known, (100.0,), engine)
+    assert alone is not None
+    assert alone.machine.heating[0] == MOST_HEATING / 2

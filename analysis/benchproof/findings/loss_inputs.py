@@ -23,7 +23,7 @@ from benchproof.findings.losses import (
     saturation_of,
     winding_current,
 )
-from benchproof.methods.sweep.curves import SweepCurves
+from benchproof.methods.sweep.curves import EDGE, SweepCurves
 from benchproof.trials.distributions import RECTANGULAR
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity, merge_parts
@@ -74,7 +74,7 @@ class Known:
     on_resistance : float
         Of one switch of the drive, ohm; 0 where not stated.
     hottest : Quantity or None
-        Temperature of the winding at the highest throttle, degC.
+        Temperature of the winding at the highest throttle, degC. It counts where that step settled in a run.
     """
 
     resistance: Quantity
@@ -114,8 +114,27 @@ def sweep_budget(
     states = _within(_states(curves, _places(curves, points), trials), known)
     if not states.parts:
         return None
+    hottest, highest = known.hottest, _highest(curves, runs, trials)
+    if hottest is None or highest is None:
+        return loss_budget(sample, states, _machine(sample, curves, states, replace(known, hottest=None), trials))
     machine = _machine(sample, curves, states, known, trials)
-    return loss_budget(sample, states, machine)
+    drag = drag_at(known.drag, highest.speed)[0]
+    heating = heating_from(row_of(hottest), machine, highest.torque[0], drag, highest.speed[0])
+    parts = merge_parts((machine.parts, hottest.parts, highest.parts[0]))
+    return loss_budget(sample, states, replace(machine, heating=heating, parts=parts))
+
+
+def _highest(curves: Sequence[SweepCurves], runs: Sequence[ReducedRun], trials: Trials) -> Loaded | None:
+    """Return the state at the highest throttle, which a stated temperature of the winding belongs to.
+
+    Of the runs in which that step settled; None where it settled in none: the next lower one is tens of watts below.
+    """
+    steps = [plateau.throttle for run in runs for plateau in run.segments.plateaus]
+    steps += [throttle for run in runs for _, throttle in run.segments.unsettled]
+    there = [curve for curve in curves if curve.points.throttle.max() >= max(steps) * (1 - EDGE)]
+    if not there:
+        return None
+    return _states(there, np.array([min(curve.range("electrical_power")[1] for curve in there)]), trials)
 
 
 def _usable(run: ReducedRun, trials: Trials) -> SweepCurves | None:
@@ -185,7 +204,8 @@ def _machine(sample: str, curves: Sequence[SweepCurves], states: Loaded, known: 
         saturation, extra = share / largest, (part,)
     groups = [known.resistance.parts, known.kt.parts, known.ambient.parts, *(one.parts for _, one in known.drag), extra]
     heating, part = unknown(MOST_HEATING, (campaign, sample, "winding heating"), "warmth of the winding", trials)
-    machine = Machine(
+    warmth = (part,) if known.hottest is None else ()
+    return Machine(
         resistance=row_of(known.resistance),
         kt=kt,
         saturation=saturation,
@@ -193,12 +213,8 @@ def _machine(sample: str, curves: Sequence[SweepCurves], states: Loaded, known: 
         ambient=row_of(known.ambient),
         heating=heating,
         on_resistance=known.on_resistance,
-        parts=(),
+        parts=merge_parts([*groups, warmth]),
     )
-    if known.hottest is None:
-        return replace(machine, parts=merge_parts([*groups, (part,)]))
-    heating = heating_from(row_of(known.hottest), machine, states.torque, states.speed)
-    return replace(machine, heating=heating, parts=merge_parts([*groups, known.hottest.parts]))
 
 
 def unknown(most: float, identity: tuple[str, ...], label: str, trials: Trials) -> tuple[FloatArray, Part]:

@@ -166,12 +166,23 @@ def saturation_of(torque: FloatArray, current: FloatArray, kt: FloatArray) -> Fl
     return np.asarray((1 - torque / (kt * current)) / current)
 
 
-def heating_from(temperature: FloatArray, machine: Machine, torque: FloatArray, speed: FloatArray) -> FloatArray:
-    """Return the rise of the winding per watt, K/W, from its temperature (degC) in the last of the states."""
-    drag = machine.drag[-1]
-    current = winding_current(torque[-1] + drag, machine.kt, machine.saturation)
+def heating_from(
+    temperature: FloatArray, machine: Machine, torque: FloatArray, drag: FloatArray, speed: FloatArray
+) -> FloatArray:
+    """Return the rise of the winding per watt, K/W, shape (1 + trials,), from its temperature (degC) in one state.
+
+    Parameters
+    ----------
+    temperature : array, shape (1 + trials,)
+        Of the winding, degC.
+    machine : Machine
+        What is known besides.
+    torque, drag, speed : array, shape (1 + trials,)
+        Of the state: shaft torque and drag (N m), speed (rad/s).
+    """
+    current = winding_current(torque + drag, machine.kt, machine.saturation)
     copper = current**2 * machine.resistance * warmed(temperature)
-    return np.asarray((temperature - machine.ambient) / (copper + drag * speed[-1]))
+    return np.asarray((temperature - machine.ambient) / (copper + drag * speed))
 
 
 def loss_budget(sample: str, states: Loaded, machine: Machine) -> LossBudget:
