@@ -104,7 +104,7 @@ def model_mean(samples: Sequence[Quantity], identity: tuple[str, ...], trials: T
     alone = {key for key, count in owners.items() if count == 1}
     own = float(np.mean([sample.share_of(alone) ** 2 for sample in samples])) ** 0.5
     spread = max(float(np.std([sample.value for sample in samples], ddof=1)), LEAST_SPREAD * own)
-    middle = mean(*samples).without(alone)
+    middle = mean(*(sample.without(alone) for sample in samples))  # each has told its sources apart already
     if not spread:
         return middle
     standard = spread / len(samples) ** 0.5
