@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.special import ndtri
 
 from benchmarks.coverage import Case, case_of, drawn_bench, rig_file, run
 from benchproof.campaign.faults import validated
@@ -48,6 +49,7 @@ DISC = "disc"
 RUNS = 3
 INERTIA_STATED = 0.003
 ROTOR_STATED = 0.05
+GOLDEN = (5**0.5 - 1) / 2
 PLANS = {
     "100 Hz": SpinPlan(interval=0.01),
     "1 kHz": SpinPlan(interval=0.001),
@@ -59,6 +61,7 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
     """Simulate one bench, log its runs in each of the three ways, and return every figure beside its truth."""
     rng = np.random.default_rng([seed, 79])
     bench, stated = spinning_bench(seed, rng)
+    stated["flywheel"] = bench.flywheels[DISC].inertia * (1 + INERTIA_STATED * evenly(seed))
     air = Air(float(rng.uniform(12, 28)), float(rng.uniform(96000, 103000)), float(rng.uniform(0.2, 0.7)))
     motion = spin_up(
         bench.motor(SAMPLE), bench.drive, bench.supply, bench.flywheels[DISC], density=air.density, temperature=22.0
@@ -70,6 +73,15 @@ def figures_of_bench(seed: int, trials: int, coverage: float = 0.95) -> list[Cas
             found = reduction(bench, stated, air, plan, list(places.values()), trials, motion)
             cases += list(_cases(found, places, how, motion, coverage))
     return cases
+
+
+def evenly(seed: int) -> float:
+    """Return a normal error that lies as evenly over any run of benches as that many can (additive recurrence).
+
+    The inertia's error is most of every width on the plateau and common to all rows: drawn by chance, a thousand benches
+    would shift them all together by 0.7 % of coverage.
+    """
+    return float(ndtri((0.5 + GOLDEN * seed) % 1))
 
 
 def spinning_bench(seed: int, rng: np.random.Generator) -> tuple[Truth, dict[str, float]]:
