@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from benchproof.archive import assembling
+from benchproof.archive import assembling, steps
 from benchproof.archive.build import Build, Manner
 from benchproof.archive.kept import Kept
 from benchproof.archive.manifest import Digests
@@ -17,6 +17,7 @@ from benchproof.archive.second_pass import Addition
 from benchproof.archive.staleness import run_key
 from benchproof.campaign.check import check_campaign
 from benchproof.campaign.workspace import Workspace
+from benchproof.findings.archive import Traits
 from benchproof.findings.stored import packed
 from benchproof.methods import built_tests, known_choices
 from report.sample_notebook import CAMPAIGN as SAMPLE
@@ -25,6 +26,12 @@ from report.sample_notebook import sample_notebook
 RESULTS = "application/vnd.benchproof.results+json"
 METHOD = "application/vnd.benchproof.method+json"
 NAMES = ("2026-03-a", "2026-03-b")
+
+
+@pytest.fixture(autouse=True)
+def apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let campaigns tell the archive nothing: the sample notebook's pieces differ by more than its model's interval."""
+    monkeypatch.setattr(steps, "traits_in", lambda _kept, _checked: Traits())
 
 
 def notebook_of(
@@ -82,7 +89,7 @@ def build(root: Path, *names: str) -> None:
 def with_claims(patch: pytest.MonkeyPatch, **verdicts: str) -> None:
     """Make the second pass give each campaign one claim; ``verdicts`` are by the last letter of its name."""
 
-    def second_pass(checked, kept):
+    def second_pass(checked, kept, glance):
         verdict = verdicts.get(checked.campaign.campaign[-1])
         claim = {"say": "Lifts 6 N at 200 W", "verdict": verdict, "probability": 0.5}
         return Addition((claim,) if verdict else ())

@@ -15,7 +15,7 @@ import pytest
 from typer.testing import CliRunner
 
 import benchproof
-from archive.kept_reports import NAMES, build, keep, with_claims
+from archive.kept_reports import NAMES, apart, build, keep, with_claims  # noqa: F401 - a fixture
 from benchproof.archive.build import Manner
 from benchproof.archive.impact import impact_of
 from benchproof.archive.publishing import Publishing

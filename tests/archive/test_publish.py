@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from archive.kept_reports import NAMES, build, keep, with_claims
+from archive.kept_reports import NAMES, apart, build, keep, with_claims  # noqa: F401 - a fixture
 from benchproof.archive import publishing
 from benchproof.archive.publication import Publication, usable_reason
 from benchproof.archive.publishing import Publishing

@@ -28,7 +28,7 @@ def test_degrees_are_pieces_beyond_the_first_of_each_model(trials: Trials) -> No
     assert spread.degrees == 3
     squares = [math.log((7.1 + k) / (7.0 + k)) ** 2 / 2 for k in range(3)]
     assert spread.standard == pytest.approx((sum(squares) / 3) ** 0.5, rel=1e-12)
-    assert spread.campaigns == ("m0", "m1", "m2")
+    assert (spread.campaigns, spread.pieces) == (3, spread.degrees + 3)
 
 
 def test_a_golden_sample_counts_where_it_was_first_tested(trials: Trials) -> None:

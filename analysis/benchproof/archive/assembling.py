@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from benchproof.archive.bundled import bundle_sources
 from benchproof.archive.manifest import Digests
 from benchproof.archive.record import read_record
-from benchproof.archive.second_pass import Addition, second_pass
+from benchproof.archive.second_pass import Addition, glance_of, second_pass
 from benchproof.archive.staleness import run_key
 from benchproof.campaign.check import check_campaign
 from benchproof.campaign.quoting import Quote, parse
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from benchproof.archive.kept import Kept
     from benchproof.campaign.checked import Checked, CheckedComparison
     from benchproof.campaign.workspace import Workspace
+    from benchproof.findings.archive import Archive, Glance
     from benchproof.report.collect import Collected, CollectedComparison
     from benchproof.report.revision import Content
     from benchproof.report.views import IndexRow
@@ -59,10 +60,10 @@ class Materials:
     addition: Addition
 
     @classmethod
-    def of(cls, workspace: Workspace, kept: Kept, name: str) -> Materials:
-        """Read a campaign's files, and look at the campaigns it is held against."""
+    def of(cls, workspace: Workspace, kept: Kept, name: str, archive: Archive) -> Materials:
+        """Read a campaign's files, and look at the archive and at the campaigns it is held against."""
         checked = checked_files(workspace, name)
-        return cls(workspace, kept, checked, second_pass(checked, kept))
+        return cls(workspace, kept, checked, second_pass(checked, kept, glance_of(archive, checked.campaign)))
 
     @property
     def name(self) -> str:
@@ -97,7 +98,7 @@ class Materials:
 
     def content_now(self) -> Content:
         """Return what a revision would keep of the report, without assembling it."""
-        return self.content(collect(self.kept.notebook(self.name), self.addition.claims))
+        return self.content(collect(self.kept.notebook(self.name), self.addition.claims, self.addition.archive))
 
     def assemble(
         self, folder: Path, past: Callable[[Collected | CollectedComparison], Past], *, preview: bool
@@ -122,6 +123,7 @@ class Materials:
             declared,
             preview=preview,
             claims=self.addition.claims,
+            archive=self.addition.archive,
             compare=self.addition.compare,
             past=past,
             sources=bundle_sources(self.checked),
@@ -135,10 +137,11 @@ class Materials:
 
 
 def previewed(
-    workspace: Workspace, kept: Kept, name: str, folder: Path
+    workspace: Workspace, kept: Kept, name: str, glance: Glance, folder: Path
 ) -> tuple[Collected | CollectedComparison, IndexRow]:
     """Write one campaign's report for the preview; return what it shows, and its row with where it stands."""
-    materials = Materials.of(workspace, kept, name)
+    checked = checked_files(workspace, name)
+    materials = Materials(workspace, kept, checked, second_pass(checked, kept, glance))
     revisions = read_record(workspace, name).revisions
     marks: list[str] = []
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 from typing import TYPE_CHECKING
 
+from benchproof.archive.kept import Kept
 from benchproof.archive.lock import sole_use
 from benchproof.archive.manifest import read_manifest, write_manifest
 from benchproof.archive.reading import Reading
@@ -139,7 +140,7 @@ class Build:
 
     @property
     def _manifest(self) -> Path:
-        return self.folder / "kept" / "manifest.json"
+        return Kept(self.folder / "kept").manifest
 
     def _reading(self) -> Reading:
         found = read_manifest(self._manifest)

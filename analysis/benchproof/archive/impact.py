@@ -9,6 +9,7 @@ from benchproof.archive.assembling import Materials
 from benchproof.archive.build import Build
 from benchproof.archive.kept import Kept
 from benchproof.archive.record import read_record, recorded_names
+from benchproof.archive.second_pass import archive_of
 from benchproof.archive.steps import problems_of
 from benchproof.findings.bridging import bridges, log_ratios
 from benchproof.findings.impact import CampaignImpact, Impact, compared
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from benchproof.archive.build import Manner
     from benchproof.archive.outcome import Outcome
     from benchproof.campaign.workspace import Workspace
+    from benchproof.findings.archive import Archive
     from benchproof.findings.moves import Key, Swap
     from benchproof.report.records import Figure
     from benchproof.report.revision import Content, Revision
@@ -72,20 +74,32 @@ def impact_of(
     trials = workspace.lab().trials
     outcomes = {outcome.campaign: outcome for outcome in Build(workspace, names, manner).run(tell, note)}
     held: dict[str, Held] = {}
-    found = [_campaign(workspace, name, outcomes[name], trials, held) for name in sorted(set(names))]
+    kept = Kept(workspace.root / "build" / "kept")
+    now = _Now(workspace, kept, archive_of(workspace, kept), trials)
+    found = [_campaign(now, name, outcomes[name], held) for name in sorted(set(names))]
     others = {name: read_record(workspace, name).latest for name in recorded_names(workspace) if name not in outcomes}
     standing = {name: Held(last, last) for name, last in others.items() if last is not None and not last.withdrawn}
     ratios = (log_ratios(_by_key(each.revision), _by_key(each.now)) for each in held.values())
     return Impact(tuple(found), tuple(_swaps({**standing, **held})), bridges(ratios), trials)
 
 
-def _campaign(workspace: Workspace, name: str, outcome: Outcome, trials: int, held: dict[str, Held]) -> CampaignImpact:
+@dataclass(frozen=True, slots=True)
+class _Now:
+    """The workspace as just built, and the lab's number of trials."""
+
+    workspace: Workspace
+    kept: Kept
+    archive: Archive
+    trials: int
+
+
+def _campaign(built: _Now, name: str, outcome: Outcome, held: dict[str, Held]) -> CampaignImpact:
     """Return one campaign's impact; say what went wrong instead of raising."""
     if outcome.state == "failed":
         return CampaignImpact(name, "failed", problems=outcome.problems)
     try:
-        record = read_record(workspace, name).sound()
-        now = Materials.of(workspace, Kept(workspace.root / "build" / "kept"), name).content_now()
+        record = read_record(built.workspace, name).sound()
+        now = Materials.of(built.workspace, built.kept, name, built.archive).content_now()
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
         return CampaignImpact(name, "failed", problems=problems_of(name, error))
     if record.latest is None:
@@ -96,7 +110,7 @@ def _campaign(workspace: Workspace, name: str, outcome: Outcome, trials: int, he
     held[name] = Held(was, now)
     return compared(
         name,
-        moves(was.entries(), now.entries(), min(was.trials, trials)),
+        moves(was.entries(), now.entries(), min(was.trials, built.trials)),
         (*flips(was.verdicts(), now.verdicts()), *flips(was.orders(), now.orders())),
         (was.origin, now.origin),
         {"revision": was.revision, "date": was.date, "figures": len(now.quantities)},

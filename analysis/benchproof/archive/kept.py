@@ -30,6 +30,11 @@ class Kept:
 
     folder: Path
 
+    @property
+    def manifest(self) -> Path:
+        """Where builds write down what they saw."""
+        return self.folder / "manifest.json"
+
     def holds(self, campaign: str, key: str) -> bool:
         """Say whether a notebook and its trials are kept under the key, by the heads of their files."""
         return all(self._begins(campaign, what).startswith(_key(key)) for what in _KEPT)

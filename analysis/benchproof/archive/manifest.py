@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
+from benchproof.findings.archive import Traits  # noqa: TC001 - pydantic reads the annotations
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
@@ -64,13 +66,19 @@ class Seen:
     digest : str
         Of their digests.
     refers_to : tuple of str
-        Campaigns whose figures its page uses.
+        Campaigns that its claims and quotes name.
+    compares : tuple of str
+        The campaigns of a comparison, in its order.
+    traits : Traits or None
+        What it tells the archive; None where it is no motor campaign.
     """
 
     key: str
     files: tuple[str, ...]
     digest: str
     refers_to: tuple[str, ...] = ()
+    compares: tuple[str, ...] = ()
+    traits: Traits | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +90,7 @@ class Manifest:
     software : str
         Digest of the software that judged the campaigns.
     archive : str
-        Digest of the names and campaign files of all campaigns.
+        Digest of the names of all campaigns.
     files : Mapping of str to Stamp
         Stamps by path relative to the workspace.
     campaigns : Mapping of str to Seen

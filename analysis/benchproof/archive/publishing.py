@@ -27,6 +27,7 @@ from benchproof.archive.record import (
     recorded_names,
     write_record,
 )
+from benchproof.archive.second_pass import archive_of
 from benchproof.archive.steps import problems_of
 from benchproof.archive.tree import exchange, heal, link_tree
 from benchproof.errors import Fault, InputError, RequestError
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from benchproof.archive.outcome import Outcome
     from benchproof.campaign.models.lab import Lab
     from benchproof.campaign.workspace import Workspace
+    from benchproof.findings.archive import Archive
     from benchproof.report.collect import Collected, CollectedComparison
 
 
@@ -76,6 +78,7 @@ class Publishing:
     withdraw: bool = False
     manner: Manner = field(default_factory=Manner)
     _records: dict[str, CampaignRecord] = field(default_factory=dict, init=False, repr=False)
+    _archive: list[Archive] = field(default_factory=list, init=False, repr=False)
 
     @property
     def site(self) -> Path:
@@ -121,6 +124,7 @@ class Publishing:
     def _run(
         self, lab: Lab, reason: str, remade: dict[str, Outcome], tell: Callable[[Publication], None]
     ) -> tuple[Publication, ...]:
+        self._archive[:] = [archive_of(self.workspace, self.kept)]
         self._records.update((name, read_record(self.workspace, name)) for name in self._all_names())
         heal(self.site)
         fresh = Path(mkdtemp(prefix=".site-", dir=self.site.parent))
@@ -208,7 +212,7 @@ class Publishing:
         if remade is not None and remade.state == "failed":
             return Publication(name, "failed", problems=remade.problems)
         previewed = self._previewed(name)
-        materials = Materials.of(self.workspace, self.kept, name)
+        materials = Materials.of(self.workspace, self.kept, name, self._archive[0])
         materials.refuse_stale()
         self._refuse_unpublished(materials)
         made: list[tuple[CampaignRecord, Publication]] = []
@@ -284,8 +288,8 @@ def _refuse_unseen(published: Collected | CollectedComparison, previewed: Collec
     if published.results != previewed.results:
         name = published.page.campaign
         message = (
-            f"{name}: a campaign that it is compared with changed since; run `benchproof build {name}` and look at the "
-            "preview first"
+            f"{name}: a campaign that it is compared with, or the archive's spread of pieces, changed since; run "
+            f"`benchproof build {name}` and look at the preview first"
         )
         raise RequestError(message)
 

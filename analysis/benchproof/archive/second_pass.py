@@ -1,33 +1,39 @@
 """The second pass: what looks at other campaigns, made from the first pass's kept figures.
 
-Claims and comparing quotes come after every campaign has its figures, so campaigns may refer to each other.
+Models with the archive's spread of pieces, claims and comparing quotes, and effects over the archive's pairs come
+after every campaign has its figures, so campaigns may refer to each other.
 """
 
 from __future__ import annotations
 
-import contextlib
-from dataclasses import asdict, dataclass
-from functools import lru_cache
+from dataclasses import asdict, dataclass, field, replace
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
+from benchproof.archive.manifest import read_manifest
 from benchproof.campaign.check import check_campaign
 from benchproof.campaign.checked import Checked, CheckedComparison
 from benchproof.campaign.quoting import Quote, parse
-from benchproof.campaign.workspace import campaign_file
 from benchproof.errors import InputError
+from benchproof.findings.archive import Archive, traits_of
+from benchproof.findings.archive_effects import archive_effects, effect_record
+from benchproof.findings.archive_results import FromArchive, spread_record
 from benchproof.findings.claims import judge_all
 from benchproof.findings.comparing_quotes import Comparer
 from benchproof.findings.entrants import Entrant
+from benchproof.findings.model_figures import pooled_models
 from benchproof.findings.spread import Pool
 from benchproof.methods import built_tests, known_choices
+from benchproof.report.collect import results_of
 from benchproof.trials.engine import Trials
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from benchproof.archive.kept import Kept
     from benchproof.campaign.models.campaign import Campaign
     from benchproof.campaign.workspace import Workspace
+    from benchproof.findings.archive import Glance, Traits
     from benchproof.methods.records import Figure
     from benchproof.report.prose import Compare
 
@@ -42,33 +48,47 @@ class Addition:
         ``claims`` of results.json.
     compare : callable or None
         Answers the text's comparing quotes.
+    archive : FromArchive
+        What the whole archive adds to the figures.
     """
 
     claims: tuple[Mapping[str, Any], ...] = ()
     compare: Compare | None = None
+    archive: FromArchive = field(default_factory=FromArchive)
 
 
-def second_pass(checked: Checked | CheckedComparison, kept: Kept) -> Addition:
-    """Return what a campaign's claims and comparing quotes come to.
+def second_pass(checked: Checked | CheckedComparison, kept: Kept, glance: Glance) -> Addition:
+    """Return what other campaigns add to a campaign's report.
 
     Parameters
     ----------
     checked : Checked or CheckedComparison
-        The campaign; a comparison's figures are all made in its notebook, so nothing is added to it.
+        The campaign; of a comparison's figures all but the archive's effects are made in its notebook.
     kept : Kept
         Figures of all campaigns that could be built.
+    glance : Glance
+        What this report sees of the archive.
     """
-    if not isinstance(checked, Checked):
-        return Addition()
+    pool = Pool(glance.by_place, Trials(checked.lab.seed, checked.lab.trials))
+    if isinstance(checked, Checked):
+        return _of_motor(checked, kept, pool)
+    return Addition(archive=FromArchive(effects=tuple(_effects(checked, kept, pool, glance))))
+
+
+def _of_motor(checked: Checked, kept: Kept, pool: Pool) -> Addition:
     campaign, lab = checked.campaign, checked.lab
-    known = frozenset(checked.workspace.campaign_names())
-    others = referred_to(campaign, known) - {campaign.campaign}
-    if not (campaign.claims or "than=" in (campaign.text or "")):
+    compares = bool(campaign.claims) or "than=" in (campaign.text or "")
+    if not compares and not pool.spreads:
         return Addition()
     subject = Entrant(campaign, checked.rig, kept.figures(campaign.campaign))
+    entries = results_of(kept.notebook(campaign.campaign))["quantities"]
+    told = pooled_models(entries, subject, pool, lab.coverage)
+    spreads = tuple(spread_record(entry, spread) for entry, spread in told)
+    archive = FromArchive(tuple(entry for entry, _ in told), spreads)
+    if not compares:
+        return Addition(archive=archive)
+    others = referred_to(campaign, frozenset(checked.workspace.campaign_names())) - {campaign.campaign}
     entrants = dict(_entrants(checked.workspace, others, kept)) | {campaign.campaign: subject}
-    archive = _pieces(checked.workspace, looked_at(checked.workspace, campaign) | {campaign.campaign}, kept)
-    pool = Pool.over(archive, Trials(lab.seed, lab.trials))
     judged = judge_all(subject, entrants, pool, lab.coverage, absent=others - set(entrants))
     return Addition(
         tuple(
@@ -76,7 +96,21 @@ def second_pass(checked: Checked | CheckedComparison, kept: Kept) -> Addition:
             for each in judged
         ),
         Comparer(subject, entrants, pool, lab.coverage),
+        archive,
     )
+
+
+def _effects(checked: CheckedComparison, kept: Kept, pool: Pool, glance: Glance) -> Iterator[Mapping[str, Any]]:
+    """Yield what each change does over the archive, where more than the comparison's own pair isolates it."""
+    values = lru_cache(maxsize=None)(partial(_entrant, checked.workspace, kept.values))
+
+    def whole(name: str) -> Entrant | None:
+        found = values(name)
+        return None if found is None else replace(found, figures=kept.figures(name))
+
+    for isolated in glance.isolated:
+        found = archive_effects(isolated, values, whole, pool, pool.trials) if isolated.pairs > 1 else ()
+        yield effect_record(isolated, found, values, checked.lab.coverage)
 
 
 def referred_to(campaign: Campaign, known: frozenset[str]) -> frozenset[str]:
@@ -87,68 +121,48 @@ def referred_to(campaign: Campaign, known: frozenset[str]) -> frozenset[str]:
 
 
 def looked_at(workspace: Workspace, campaign: Campaign) -> frozenset[str]:
-    """Return the campaigns whose figures a campaign's second pass uses.
-
-    Claims and comparing quotes of a model use the spread of pieces of every motor in the archive, itself included. A
-    comparison's notebook has read all it compares.
-    """
-    known = frozenset(workspace.campaign_names())
-    others = referred_to(campaign, known) if campaign.kind == "motor" else frozenset()
-    if not others and not any(claim.scope == "model" for claim in campaign.claims):
-        return frozenset()
-    return frozenset(name for name in known if _is_motor(workspace, name))
+    """Return the campaigns whose figures a motor campaign's claims and quotes name; a comparison read its own."""
+    return referred_to(campaign, frozenset(workspace.campaign_names())) if campaign.kind == "motor" else frozenset()
 
 
-def _is_motor(workspace: Workspace, name: str) -> bool:
-    return _kind_and_golden(workspace, name, _stamp(workspace, name))[0] == "motor"
+def traits_in(kept: Kept, checked: Checked | CheckedComparison) -> Traits | None:
+    """Return what a campaign tells the archive by its kept figures; None for a comparison."""
+    if not isinstance(checked, Checked):
+        return None
+    name = checked.campaign.campaign
+    entrant = Entrant(checked.campaign, checked.rig, kept.values(name))
+    return traits_of(entrant.specimen, entrant)
 
 
-def _stamp(workspace: Workspace, name: str) -> tuple[int, int]:
-    """Return size and time of a campaign file, which stand for it while it is remembered."""
-    try:
-        found = (workspace.root / campaign_file(name)).stat()
-    except OSError:
-        return 0, 0
-    return found.st_size, found.st_mtime_ns
+def archive_of(workspace: Workspace, kept: Kept) -> Archive:
+    """Return the archive as the last build saw it; by what is kept, where no build says so."""
+    seen = read_manifest(kept.manifest).campaigns
+    if seen:
+        return Archive({name: each.traits for name, each in seen.items() if each.traits is not None})
+    found = ((name, _entrant(workspace, kept.values, name)) for name in workspace.campaign_names())
+    return Archive({name: traits_of(each.specimen, each) for name, each in found if each is not None})
 
 
-@lru_cache(maxsize=8192)
-def _kind_and_golden(workspace: Workspace, name: str, _seen: tuple[int, int]) -> tuple[str, frozenset[str]]:
-    """Return a campaign's kind and its golden samples, read once a process: every page with claims asks for all."""
-    try:
-        campaign = workspace.campaign(name)
-    except InputError:
-        return "", frozenset()
-    samples = campaign.specimen.samples if campaign.specimen else ()
-    return campaign.kind, frozenset(sample.id for sample in samples if sample.golden)
+def glance_of(archive: Archive, campaign: Campaign) -> Glance:
+    """Return what a campaign's report sees of the archive."""
+    if campaign.kind == "motor":
+        return archive.of_motor(campaign.campaign)
+    return archive.of_comparison(campaign.campaigns)
 
 
 def _entrants(workspace: Workspace, names: Iterable[str], kept: Kept) -> Iterator[tuple[str, Entrant]]:
     """Yield those campaigns that could be read and built, with their trials."""
-    for name in sorted(names):
-        try:
-            checked = _checked(workspace, name)
-            yield name, Entrant(checked.campaign, checked.rig, kept.figures(name))
-        except InputError:
-            continue
+    found = ((name, _entrant(workspace, kept.figures, name)) for name in sorted(names))
+    return ((name, entrant) for name, entrant in found if entrant is not None)
 
 
-@dataclass(frozen=True, slots=True)
-class Pieces:
-    """A campaign as a spread is pooled from it: values alone."""
-
-    name: str
-    golden: frozenset[str]
-    figures: tuple[Figure, ...]
-
-
-def _pieces(workspace: Workspace, names: Iterable[str], kept: Kept) -> Iterator[Pieces]:
-    """Yield the values of those campaigns that could be read and built."""
-    for name in sorted(names):
-        kind, golden = _kind_and_golden(workspace, name, _stamp(workspace, name))
-        with contextlib.suppress(InputError):
-            if kind:
-                yield Pieces(name, golden, kept.values(name))
+def _entrant(workspace: Workspace, figures: Callable[[str], tuple[Figure, ...]], name: str) -> Entrant | None:
+    """Return a campaign with its figures; None if it could not be read and built."""
+    try:
+        checked = _checked(workspace, name)
+        return Entrant(checked.campaign, checked.rig, figures(name))
+    except InputError:
+        return None
 
 
 def _checked(workspace: Workspace, name: str) -> Checked:

@@ -79,7 +79,7 @@ def software() -> str:
     return _digest(library_digest(), environment(), pages_digest())
 
 
-def report_key(run: str, others: Mapping[str, str], beside: str) -> str:
+def report_key(run: str, others: Mapping[str, str], glance: str, beside: str) -> str:
     """Return the digest that decides whether an assembled report still holds.
 
     Parameters
@@ -88,10 +88,12 @@ def report_key(run: str, others: Mapping[str, str], beside: str) -> str:
         The campaign's run key.
     others : Mapping of str to str
         Run keys of the campaigns its second pass looks at, empty where one could not be built.
+    glance : str
+        Digest of what it sees of the archive.
     beside : str
         Digest of the files that its page shows and its notebook does not read.
     """
-    return _digest(run, dict(others), beside, pages_digest())
+    return _digest(run, dict(others), glance, beside, pages_digest())
 
 
 def index_key(lab: str) -> str:

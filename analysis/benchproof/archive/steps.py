@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from benchproof.archive.manifest import Stamp
     from benchproof.campaign.checked import Checked, CheckedComparison
+    from benchproof.findings.archive import Glance, Traits
     from benchproof.report.views import IndexRow
 
 
@@ -81,7 +82,11 @@ class First:
     key : str
         Its run key; empty where it failed.
     refers_to : tuple of str
-        Campaigns whose figures its second step looks at, sorted.
+        Campaigns that its claims and quotes name, sorted.
+    compares : tuple of str
+        The campaigns of a comparison, in its order.
+    traits : Traits or None
+        What it tells the archive; None where it is no motor campaign.
     stamps : Mapping of str to Stamp
         The files it declares, as they were digested.
     problems : tuple of str
@@ -94,6 +99,8 @@ class First:
     state: Literal["built", "unchanged", "failed"]
     key: str = ""
     refers_to: tuple[str, ...] = ()
+    compares: tuple[str, ...] = ()
+    traits: Traits | None = None
     stamps: Mapping[str, Stamp] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
     note: str = ""
@@ -125,7 +132,7 @@ def run_step(place: Place, name: str) -> First:
     """Run one campaign's notebook where it is stale, and keep it; say what went wrong instead of raising."""
     # A build that runs nothing needs none of these.
     from benchproof.archive.assembling import checked_files
-    from benchproof.archive.second_pass import looked_at
+    from benchproof.archive.second_pass import looked_at, traits_in
 
     try:
         _refuse_strangers(place)
@@ -135,12 +142,14 @@ def run_step(place: Place, name: str) -> First:
         key = run_key(inputs, checked.values)
         state = _notebook(place, checked, inputs, key)
         others = looked_at(place.workspace, checked.campaign) - {name}
+        traits = traits_in(place.kept, checked)
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
         return First(name, "failed", problems=problems_of(name, error), note=why_not_warm())
-    return First(name, state, key, tuple(sorted(others)), digests.stamps, note=why_not_warm())
+    compares = checked.campaign.campaigns
+    return First(name, state, key, tuple(sorted(others)), compares, traits, digests.stamps, note=why_not_warm())
 
 
-def assemble_step(place: Place, name: str, target: str) -> Second:
+def assemble_step(place: Place, name: str, target: str, glance: Glance) -> Second:
     """Write one campaign's report into a folder that is not there yet; say what went wrong instead of raising."""
     from benchproof.archive.assembling import previewed
 
@@ -148,7 +157,7 @@ def assemble_step(place: Place, name: str, target: str) -> Second:
     try:
         scratch.mkdir(exist_ok=True)
         with TemporaryDirectory(prefix="report-", dir=scratch) as made:
-            collected, row = previewed(place.workspace, place.kept, name, Path(made) / name)
+            collected, row = previewed(place.workspace, place.kept, name, glance, Path(made) / name)
             shutil.rmtree(target, ignore_errors=True)  # of a worker that was lost after it
             (Path(made) / name).rename(target)
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others

@@ -1,8 +1,9 @@
 """`verify`: a reader's check of a bundle, with the reader's own benchproof, in a scratch folder.
 
 Checksums first; then the bundle held against itself; then the analysis run again and every figure and curve compared.
-Claims are not judged again: they may rest on the spread of all the lab's motors, which no bundle holds. No code of
-the bundle runs unless the reader asks for it in so many words.
+Claims are not judged again. How pieces of one model scatter over all the lab's motors no bundle can show: figures of
+the model that rest on it are formed again with the spread that the report states, and the check says so. No code of the
+bundle runs unless the reader asks for it in so many words.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pydantic import ValidationError
 from benchproof.archive.agreement import Agreement, compare_curves, compare_figures, noise_of
 from benchproof.archive.running import Executed, Run, execute
 from benchproof.archive.scratch import scratch_workspace
+from benchproof.archive.stated_spread import with_stated_spread
 from benchproof.archive.suspicion import contradictions, input_problems, is_own, is_own_notebook, packed_software
 from benchproof.archive.unpacking import sum_problems, unpack
 from benchproof.campaign.check import check_campaign
@@ -71,6 +73,8 @@ class Verification:
         What differs in the software.
     choices : Mapping
         Choices of the reader that replaced the campaign's.
+    pooled : int
+        How many figures of the model rest on the spread of pieces that the report states.
     """
 
     campaign: str
@@ -78,6 +82,7 @@ class Verification:
     agreements: tuple[Agreement, ...] = ()
     versions: tuple[Version, ...] = ()
     choices: Mapping[str, str] = field(default_factory=dict)
+    pooled: int = 0
 
     @property
     def differing(self) -> tuple[Agreement, ...]:
@@ -96,6 +101,7 @@ class Verification:
             "campaign": self.campaign,
             "problems": list(self.problems),
             "choices": dict(self.choices),
+            "with_the_stated_spread": self.pooled,
             "versions": [{"name": v.name, "published": v.published, "here": v.here} for v in self.versions],
             "agreements": [each.record() for each in self.agreements],
         }
@@ -165,7 +171,7 @@ class _Check:
         problems += input_problems(published, checked.inputs)
         found = Verification(published.campaign, tuple(problems), choices=self.choices)
         try:
-            here = self._here(checked)
+            here = self._here(checked, published)
         except BenchproofError as error:
             said = str(error) if not isinstance(error, NotebookFailed) else f"{error.cell}: {error.error}"
             return replace(found, problems=(*problems, *(f"the analysis does not run: {x}" for x in said.splitlines())))
@@ -189,8 +195,8 @@ class _Check:
             Workspace(self.root), name, built_tests=built_tests(), known_choices=known_choices(), logs=False
         )
 
-    def _here(self, checked: Checked | CheckedComparison) -> Collected | CollectedComparison:
-        """Run the campaign again."""
+    def _here(self, checked: Checked | CheckedComparison, published: Results) -> Collected | CollectedComparison:
+        """Run the campaign again, and let its samples speak for the model with the spread that the report states."""
         values = dict(checked.values)
         if self.choices:
             values["choices"] = {**(values.get("choices") or {}), **self.choices}
@@ -198,7 +204,8 @@ class _Check:
         notebook = self.root / f"{kind}.ipynb" if self.bundled_notebook else None
         run = Run(checked.campaign.campaign, kind, values, checked.sections, kernels="plain", notebook=notebook)
         with scratch_workspace(self.root, self.scratch / "runs", checked.inputs) as place:
-            return collect(self._executed(run, place).notebook)
+            executed = self._executed(run, place)
+        return collect(executed.notebook, archive=with_stated_spread(executed, checked, published))
 
     def _executed(self, run: Run, place: Path) -> Executed:
         """Run a notebook; one of a stranger's that is no notebook at all is refused in words."""
@@ -233,7 +240,8 @@ class _Check:
             *compare_figures(published.quantities, here.results.quantities, noise),
             *compare_curves(self._published_curves(published), curves, noise),
         )
-        return replace(found, agreements=agreements, versions=versions)
+        pooled = len(published.pooled_spreads)
+        return replace(found, agreements=agreements, versions=versions, pooled=pooled)
 
     def _published_curves(self, published: Results) -> dict[str, str]:
         there = {path.relative_to(self.root).as_posix(): path for path in self.root.glob("curves/*.csv")}
@@ -270,6 +278,8 @@ def _lines(found: Verification) -> Iterator[str]:
                 f"{its.count('identical')} identical to the printed digits, {noise} within trial noise, {apart} differ"
             )
             yield f"{kind + 's':10} {told}"
+    if found.pooled:
+        yield f"spread     {found.pooled} figures of the model formed with the spread of pieces that the report states"
     for each in found.agreements:
         if each.state != "identical":
             yield f"{each.state.split(' ')[0]:10} {_spoken(each)}"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-Kind = Literal["method", "choice", "calibration", "rig", "lab", "campaign", "log", "other", "software", "unknown"]
+Kind = Literal[
+    "method", "choice", "calibration", "rig", "lab", "campaign", "log", "other", "spread", "software", "unknown"
+]
 
 KINDS: Final = (
     "method",
@@ -19,6 +21,7 @@ KINDS: Final = (
     "campaign",
     "log",
     "other",
+    "spread",
     "software",
     "unknown",
 )
@@ -41,6 +44,8 @@ class Origin:
         Digest of each input file by its path.
     measured : str
         Digest of what the campaign file says of specimen and tests, apart from words and choices.
+    spreads : Mapping of str to str
+        The archive's spread of pieces behind each model figure, in words, by :func:`spread_key`.
     """
 
     methods: Mapping[str, str]
@@ -48,6 +53,7 @@ class Origin:
     software: Mapping[str, Any]
     inputs: Mapping[str, str]
     measured: str
+    spreads: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -59,8 +65,8 @@ class Cause:
     place : int
         Its kind's place in the telling.
     kind : str
-        ``method``, ``choice``, ``calibration``, ``rig``, ``lab``, ``campaign``, ``log``, ``other``, ``software``, or
-        ``unknown`` where nothing that is recorded changed.
+        ``method``, ``choice``, ``calibration``, ``rig``, ``lab``, ``campaign``, ``log``, ``other``, ``spread``,
+        ``software``, or ``unknown`` where nothing that is recorded changed.
     what : str
         What changed, and from what to what.
     """
@@ -88,13 +94,15 @@ _OF_ONE_CAMPAIGN: Final = {
     "other": "other files of the campaign",
 }
 
+_SPREAD: Final = "the archive's spread of pieces"
+
 NOTHING_RECORDED: Final = Cause.of(
     "unknown", "nothing that is recorded: a method or a library changed without a new version"
 )
 """Where a figure moved and all that is recorded stayed: worth looking into before it is published."""
 
 
-def causes(old: Origin, new: Origin, method: str) -> tuple[Cause, ...]:
+def causes(old: Origin, new: Origin, method: str, spread: str = "") -> tuple[Cause, ...]:
     """Return what changed that a figure of one method hangs on.
 
     Parameters
@@ -103,6 +111,8 @@ def causes(old: Origin, new: Origin, method: str) -> tuple[Cause, ...]:
         What was recorded, and what is there now.
     method : str
         The figure's method, ``key/version`` or its key.
+    spread : str
+        For a figure of the model, its :func:`spread_key`.
 
     Returns
     -------
@@ -112,6 +122,9 @@ def causes(old: Origin, new: Origin, method: str) -> tuple[Cause, ...]:
     """
     key = method.partition("/")[0]
     found = [*_method(old, new, key), *_choices(old, new, key), *_files(old, new), *_software(old, new)]
+    was, now = old.spreads.get(spread), new.spreads.get(spread)
+    if was != now:
+        found.append(Cause.of("spread", f"{_SPREAD}, {spread}: {_said(was)} to {_said(now)}"))
     return tuple(sorted(found)) or (NOTHING_RECORDED,)
 
 
@@ -119,7 +132,21 @@ def all_causes(old: Origin, new: Origin) -> tuple[Cause, ...]:
     """Return everything that changed under a campaign; empty if nothing recorded did."""
     keys = dict.fromkeys((*old.methods, *new.methods))
     found = [cause for key in keys for cause in (*_method(old, new, key), *_choices(old, new, key))]
+    if old.spreads != new.spreads:
+        found.append(Cause.of("spread", _SPREAD))
     return tuple(sorted({*found, *_files(old, new), *_software(old, new)}))
+
+
+def spread_key(name: str, at: Mapping[str, str]) -> str:
+    """Return what tells one model figure's spread of pieces from another's.
+
+    Examples
+    --------
+    >>> spread_key("thrust", {"electrical_power": "200 W"})
+    'thrust at electrical_power 200 W'
+    """
+    place = ", ".join(f"{key} {value}" for key, value in at.items())
+    return f"{name} at {place}" if place else name
 
 
 def _method(old: Origin, new: Origin, key: str) -> Iterator[Cause]:

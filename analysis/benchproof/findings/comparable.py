@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from benchproof.findings.entrants import Entrant
     from benchproof.methods.records import Figure
 
+    Ground = tuple[frozenset[str], frozenset[str], tuple[bool, ...]]
+
 DRIVE_DIFFERS: Final = "drive_differs"
 
 ALWAYS: Final = frozenset({"mass", "winding_resistance_20c", "kv_back_emf"})
@@ -88,6 +90,18 @@ def refusal(one: Figure, first: Entrant, other: Figure, second: Entrant) -> str:
         return f"cooled otherwise: {_list(cooled)} against {_list(otherwise)}"
     unlike = [words for flag, words in _DEFINING.items() if (flag in one.flags) != (flag in other.flags)]
     return unlike[0] if unlike else ""
+
+
+def ground(figure: Figure, entrant: Entrant) -> Ground | None:
+    """Return what another figure must have in common with this one to compare; None where none compares.
+
+    Two figures of one name and place have the same ground exactly where :func:`refusal` has nothing to say, so that
+    many of them fall into groups without looking at every pair.
+    """
+    turned = serials(figure, entrant)
+    if len(turned) > 1:
+        return None
+    return turned, airflows(figure, entrant), tuple(flag in figure.flags for flag in _DEFINING)
 
 
 def flags_between(one: Figure, first: Entrant, second: Entrant) -> tuple[str, ...]:

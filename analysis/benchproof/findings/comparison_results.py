@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from benchproof.findings.rankings import Ranking
 
 _DIFFERENCE: Final = ("campaign", "than", "name", "at", "unit", "difference", "interval", "ratio", "ratio_interval")
+_EFFECT: Final = ("attribute", "values", "pairs", "groups", "figures")
 _RANKING: Final = ("name", "at", "less_is_better", "places")
 _PLACE: Final = ("campaign", "place", "probability_of_best", "ranks", "tied_with")
 
@@ -91,6 +92,7 @@ def comparison_in_order(record: Mapping[str, Any]) -> dict[str, Any]:
             for each in record["rankings"]
         ],
         "pairs": [_keyed(each, ("campaigns", "differs", "controlled")) for each in record["pairs"]],
+        **({"effects": [_keyed(each, _EFFECT) for each in record["effects"]]} if "effects" in record else {}),
         "batches": [_keyed(each, _DIFFERENCE) for each in record["batches"]],
     }
 

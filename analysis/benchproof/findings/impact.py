@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from benchproof.findings.causes import all_causes, causes
+from benchproof.findings.causes import all_causes, causes, spread_key
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -146,7 +146,8 @@ def grouped(moves: Iterable[Move], old: Origin, new: Origin) -> tuple[Group, ...
     found: dict[tuple[Cause, ...], list[Move]] = {}
     for move in moves:
         entry = move.new or move.old or {}
-        found.setdefault(causes(old, new, str(entry.get("method", ""))), []).append(move)
+        spread = spread_key(move.name, move.at) if move.sample is None else ""
+        found.setdefault(causes(old, new, str(entry.get("method", "")), spread), []).append(move)
     return tuple(Group(key, tuple(listed)) for key, listed in found.items())
 
 

@@ -19,7 +19,7 @@ from benchproof.methods.records import Column, Table
 from benchproof.trials.quantity import Quantity, combine, mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from benchproof.campaign.models.campaign import Specimen
     from benchproof.findings.entrants import Entrant, Settle
@@ -73,7 +73,12 @@ class Pair:
     @property
     def controlled(self) -> bool:
         """Whether exactly one declared attribute differs, and both declare it."""
-        return len(self.changes) == 1 and NOT_DECLARED not in (self.changes[0].one, self.changes[0].other)
+        return isolates(self.changes)
+
+
+def isolates(found: Sequence[Change]) -> bool:
+    """Return whether exactly one declared attribute differs, and both declare it."""
+    return len(found) == 1 and NOT_DECLARED not in (found[0].one, found[0].other)
 
 
 def attributes(specimen: Specimen) -> dict[str, str]:
@@ -83,11 +88,10 @@ def attributes(specimen: Specimen) -> dict[str, str]:
     return declared | {key: str(value) for key, value in stated.items() if value is not None}
 
 
-def changes(one: Specimen, other: Specimen) -> tuple[Change, ...]:
-    """Return every attribute in which two specimens differ; one that is not declared may differ, so it counts."""
-    first, second = attributes(one), attributes(other)
-    names = dict.fromkeys((*first, *second))
-    found = (Change(name, first.get(name, NOT_DECLARED), second.get(name, NOT_DECLARED)) for name in names)
+def changes(one: Mapping[str, str], other: Mapping[str, str]) -> tuple[Change, ...]:
+    """Return every attribute in which two designs differ; one that is not declared may differ, so it counts."""
+    names = dict.fromkeys((*one, *other))
+    found = (Change(name, one.get(name, NOT_DECLARED), other.get(name, NOT_DECLARED)) for name in names)
     return tuple(change for change in found if change.one != change.other)
 
 
@@ -99,7 +103,7 @@ def pairs(entrants: Sequence[Entrant], settle: Settle) -> tuple[Pair, ...]:
 
 
 def _pair(one: Entrant, other: Entrant, settle: Settle) -> Pair:
-    differing = changes(one.specimen, other.specimen)
+    differing = changes(attributes(one.specimen), attributes(other.specimen))
     besides = []
     if one.specimen.maker != other.specimen.maker:
         besides.append(f"{_MAKER}: {one.specimen.maker} against {other.specimen.maker}")

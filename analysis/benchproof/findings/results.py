@@ -26,6 +26,7 @@ _TOP: Final = (
     "comparison",
     "claims",
     "warnings",
+    "pooled_spreads",
 )
 _ENTRY: Final = (
     "campaign",
@@ -41,6 +42,7 @@ _ENTRY: Final = (
     "method",
     "flags",
 )
+_SPREAD: Final = ("name", "at", "spread", "degrees_of_freedom", "campaigns", "samples")
 _AT: Final = (
     "part",
     *OPERATING_POINTS,
@@ -97,6 +99,8 @@ def in_order(record: Mapping[str, Any]) -> dict[str, Any]:
     ordered["software"] = _keyed(ordered.get("software", {}), ("benchproof", "python"))
     ordered["inputs"] = dict(sorted(ordered.get("inputs", {}).items(), key=lambda item: _input_place(item[0])))
     ordered["quantities"] = [_entry_in_order(each) for each in ordered.get("quantities", ())]
+    if "pooled_spreads" in ordered:
+        ordered["pooled_spreads"] = [_keyed(each, _SPREAD) for each in ordered["pooled_spreads"]]
     ordered["curves"] = [_keyed(each, ("name", "sample", "file")) for each in ordered.get("curves", ())]
     if "comparison" in ordered:
         ordered["comparison"] = comparison_in_order(ordered["comparison"])

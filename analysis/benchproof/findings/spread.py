@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final, NamedTuple, Protocol
 
 import numpy as np
+from scipy import special
 
 from benchproof.findings.entrants import where
 from benchproof.findings.samples import ONE_SAMPLE
@@ -21,6 +22,8 @@ from benchproof.trials.quantity import Part, Quantity, mean
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence
 
+    from numpy.typing import NDArray
+
     from benchproof.findings.entrants import Entrant
     from benchproof.methods.records import Figure
     from benchproof.trials.engine import Trials
@@ -29,6 +32,9 @@ if TYPE_CHECKING:
 
 _FARTHEST: Final = 3.0
 """A spread known from one pair alone has draws without bound; a factor of twenty is as good as any."""
+
+_SURELY: Final = 0.01
+"""Level of the test whether a model's own pieces scatter more than the pool."""
 
 POOLED: Final = "pooled_spread"
 """Flag of a model figure whose spread comes from several campaigns."""
@@ -60,13 +66,33 @@ class Spread:
         Relative standard deviation: of the logarithm.
     degrees : int
         Degrees of freedom, ``sum(n_i - 1)``.
-    campaigns : tuple of str
-        Where it comes from.
+    campaigns : int
+        How many campaigns with two pieces or more it comes from.
     """
 
     standard: float
     degrees: int
-    campaigns: tuple[str, ...]
+    campaigns: int
+
+    @property
+    def pieces(self) -> int:
+        """How many pieces it comes from."""
+        return self.degrees + self.campaigns
+
+
+class Scatter(NamedTuple):
+    """What one campaign's pieces tell of the spread of a figure.
+
+    Parameters
+    ----------
+    squares : float
+        Sum of the squares of the logarithms about their mean.
+    degrees : int
+        Its degrees of freedom, ``n - 1``; 0 where there is one piece.
+    """
+
+    squares: float
+    degrees: int
 
 
 def place_of(figure: Figure) -> Place:
@@ -80,19 +106,34 @@ def pooled_spreads(entrants: Iterable[Tested]) -> dict[Place, Spread]:
     ``s^2 = sum_i sum_j (ln y_ij - mean_i)^2 / sum_i (n_i - 1)``, j over the pieces of model i. Figures that are not
     positive have no logarithm and are left out.
     """
-    squares: dict[Place, list[tuple[str, float, int]]] = {}
+    found: dict[Place, list[Scatter]] = {}
     for entrant in entrants:
-        for place, figures in _by_place(entrant).items():
-            logs = np.log([f.quantity.value for f in figures if f.quantity is not None and f.quantity.value > 0])
-            if logs.size >= 2:
-                own = (entrant.name, float(((logs - logs.mean()) ** 2).sum()), logs.size - 1)
-                squares.setdefault(place, []).append(own)
-    return {place: _pooled(rows) for place, rows in squares.items()}
+        for place, scatter in own_scatter(entrant).items():
+            found.setdefault(place, []).append(scatter)
+    pools = {place: pooled(rows) for place, rows in found.items()}
+    return {place: spread for place, spread in pools.items() if spread is not None}
 
 
-def _pooled(rows: Sequence[tuple[str, float, int]]) -> Spread:
-    degrees = sum(row[2] for row in rows)
-    return Spread(math.sqrt(math.fsum(row[1] for row in rows) / degrees), degrees, tuple(row[0] for row in rows))
+def own_scatter(entrant: Tested) -> dict[Place, Scatter]:
+    """Return what one campaign's pieces tell of the spread of each of its figures that is positive."""
+    logs = {
+        place: np.log([f.quantity.value for f in figures if f.quantity is not None and f.quantity.value > 0])
+        for place, figures in _by_place(entrant).items()
+    }
+    return {place: _scatter(each) for place, each in logs.items() if each.size}
+
+
+def _scatter(logs: NDArray[np.float64]) -> Scatter:
+    return Scatter(float(((logs - logs.mean()) ** 2).sum()) if logs.size > 1 else 0.0, logs.size - 1)
+
+
+def pooled(rows: Iterable[Scatter]) -> Spread | None:
+    """Return the spread of several campaigns' pieces; None where none of them has two."""
+    several = [row for row in rows if row.degrees]
+    degrees = sum(row.degrees for row in several)
+    return (
+        Spread(math.sqrt(math.fsum(r.squares for r in several) / degrees), degrees, len(several)) if degrees else None
+    )
 
 
 def _by_place(entrant: Tested) -> dict[Place, list[Figure]]:
@@ -141,9 +182,15 @@ class Pool:
         return max(alike, key=lambda spread: spread.standard, default=None)
 
     def __call__(self, entrant: Entrant, figure: Figure) -> Quantity | None:
-        """Return the model's mean with the pooled spread; the figure's own where there is none."""
+        """Return the model's mean with the pooled spread.
+
+        The figure's own where there is none, where it comes from this campaign alone, and where these pieces surely
+        scatter more than the others (F test at 0.01): then the others' spread is not theirs.
+        """
         spread = self.spread(figure)
         if figure.sample is not None or figure.quantity is None or spread is None:
+            return figure.quantity
+        if _knows_better(entrant, figure, spread):
             return figure.quantity
         return self._spread_out(entrant, figure, spread, lambda n: 1 / n)
 
@@ -173,6 +220,18 @@ class Pool:
         size = spread.standard * math.sqrt(factor(len(pieces)))
         apart = np.exp(np.clip(size * draws, -_FARTHEST, _FARTHEST))
         return Quantity(centre.value, centre.trials * apart, (*centre.parts, part))
+
+
+def _knows_better(entrant: Entrant, figure: Figure, spread: Spread) -> bool:
+    """Return whether a campaign's own pieces say more of their spread than the pool does."""
+    values = [each.quantity.value for each in entrant.pieces(figure) if each.quantity is not None]
+    own = _scatter(np.log([value for value in values if value > 0]))
+    if own.degrees < 1:
+        return False
+    if own.degrees >= spread.degrees:
+        return True
+    ratio = own.squares / own.degrees / spread.standard**2 if spread.standard else math.inf
+    return bool(ratio > special.fdtri(own.degrees, spread.degrees, 1 - _SURELY))
 
 
 def shared_mean(pieces: Sequence[Quantity], campaign: str) -> Quantity:

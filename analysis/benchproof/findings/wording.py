@@ -8,7 +8,7 @@ from benchproof.nomenclature import Shown, term, unit_text
 from benchproof.trials.rounding import interval_text, rounded
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from benchproof.trials.quantity import Quantity
 
@@ -44,8 +44,19 @@ def spread_words(quantity: Quantity, unit: str, per_unit: float, coverage: float
 
 def percent_words(ratio: Quantity, coverage: float) -> str:
     """Return a ratio as a difference in per cent with its sign: ``+2.9 % (+2.1 % to +3.7 %)``."""
-    low, high = (100 * (end - 1) for end in ratio.interval(coverage))
-    number, below, above = interval_text(100 * (ratio.value - 1), low, high)
+    return ratio_words(ratio.value, ratio.interval(coverage))
+
+
+def ratio_words(ratio: float, interval: Sequence[float]) -> str:
+    """Return a ratio and the ends of its interval as a difference in per cent.
+
+    Examples
+    --------
+    >>> ratio_words(1.029, (1.021, 1.037))
+    '+2.90 % (+2.10 % to +3.70 %)'
+    """
+    value, low, high = (100 * (each - 1) for each in (ratio, *interval))
+    number, below, above = interval_text(value, low, high)
     return f"{_signed(number)} % ({_signed(below)} % to {_signed(above)} %)"
 
 

@@ -11,6 +11,7 @@ from typing import Any, Final, TypeVar
 from pydantic import ValidationError
 
 from benchproof.errors import Fault, InputError
+from benchproof.findings.archive_results import FromArchive
 from benchproof.findings.results import in_order
 from benchproof.report.comparison_records import ComparisonPage
 from benchproof.report.drawings import inert_drawing
@@ -118,7 +119,11 @@ class Collected:
         return (self.shared,)
 
 
-def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = ()) -> Collected | CollectedComparison:
+def collect(
+    notebook: Mapping[str, Any],
+    claims: Sequence[Mapping[str, Any]] = (),
+    archive: FromArchive = FromArchive(),  # noqa: B008 - frozen
+) -> Collected | CollectedComparison:
     """Return what an executed notebook shows, by section.
 
     Parameters
@@ -127,6 +132,8 @@ def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = (
         The notebook as JSON gives it (nbformat 4). Only our own mime types are read; HTML never is.
     claims : sequence of Mapping
         ``claims`` of results.json, which look at other campaigns and so are no output of the notebook.
+    archive : FromArchive
+        What else is no output of the notebook, because it looks at the whole archive.
 
     Returns
     -------
@@ -140,7 +147,7 @@ def collect(notebook: Mapping[str, Any], claims: Sequence[Mapping[str, Any]] = (
     """
     outputs = list(_outputs(notebook))
     results_place, unordered = _only_data(outputs, "results")
-    results_data = in_order({**unordered, "claims": list(claims)})
+    results_data = in_order({**archive.into(unordered), "claims": list(claims)})
     charts = [_drawn(place, bundle, data) for place, kind, data, bundle in outputs if kind == "chart"]
     tables = _named(outputs, "table", Table)
     methods = _named(outputs, "method", Method)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from benchproof.report.archive_effects import beside_pairs, with_archive
 from benchproof.report.charts import chart_view
 from benchproof.report.framing import FIRST_WARNINGS, coverage_words, report_frame, warning_view
 from benchproof.report.prose import prose
@@ -141,7 +142,8 @@ def _parts(collected: CollectedComparison, main: DrawnChart | None) -> Iterator[
         if section is None:
             continue
         charts = tuple(chart_view(chart) for chart in section.charts if chart is not main)
-        tables = tuple(table_view(table) for table in section.tables)
+        beside = beside_pairs(collected.results_data) if key == "pairs" else {}
+        tables = tuple(with_archive(table_view(table), beside.get(table.name)) for table in section.tables)
         if charts or tables:
             first = _OPEN.get(key, len(tables) + len(charts))
             yield PartView(f"part-{key}", title, lead, tables[:first], tables[first:], charts[:first], charts[first:])

@@ -23,7 +23,7 @@ from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
 from benchproof.report.render import method_templates
 from benchproof.report.setup import setup_of
-from benchproof.report.tables import figure_table, headlines_of, table_view
+from benchproof.report.tables import at_least, figure_table, headlines_of, spread_view, table_view
 from benchproof.report.views import (
     ChoiceView,
     ClaimView,
@@ -119,7 +119,8 @@ def report_context(
         warnings=warnings[:FIRST_WARNINGS],
         more_warnings=warnings[FIRST_WARNINGS:],
         figures=figure_table(results, _titles(collected)),
-        sample_words=_sample_words(page),
+        sample_words=_sample_words(page, results),
+        spreads=spread_view(results),
         sections=sections,
         budgets=budgets,
         setup=setup_of(page),
@@ -132,7 +133,7 @@ def report_context(
         software=facts(results.software),
         inputs=tuple(Fact(name, digest) for name, digest in results.inputs.items()),
         data_license=page.lab.data_license or "",
-        contents=_contents(sections, page, has_budget=bool(budgets), has_history=bool(past.history.revisions)),
+        contents=_contents(sections, page, results, has_budget=bool(budgets), has_history=bool(past.history.revisions)),
         history=past.history,
     )
 
@@ -212,15 +213,27 @@ def _provenance(page: Page) -> Provenance:
     return Provenance(word, sentence, price, page.lab.disclosure or "")
 
 
-def _sample_words(page: Page) -> str:
+def _sample_words(page: Page, results: Results) -> str:
+    """Return how many samples stand behind the figures, and what they tell of the model."""
     count = len(page.specimen.samples)
-    if count == 1:
+    pooled = results.pooled_spreads
+    if count == 1 and not pooled:
         return (
             "One sample was tested: the figures are of this sample and say nothing of the spread from piece to piece."
         )
+    if not pooled:
+        return (
+            f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in "
+            "the interval; with so few pieces that interval is wide."
+        )
+    tested = "One sample was tested" if count == 1 else f"{count} samples were tested"
+    models = sorted({each.campaigns for each in pooled})
+    known = at_least(models[0]) if len(models) == 1 else f"{models[0]} to {at_least(models[-1])}"
+    value = "its value" if count == 1 else "the mean over samples"
     return (
-        f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in the "
-        "interval; with so few pieces that interval is wide."
+        f"{tested}. Figures of the model are {value}, with an interval that also holds how far pieces of one model "
+        f"scatter: by what {known} model{'' if known == '1' else 's'} of this lab's archive show of which several "
+        "pieces were tested (“How pieces of one model scatter” has the numbers). Figures without such a spread say so."
     )
 
 
@@ -296,8 +309,13 @@ def _unreached(results: Results) -> Iterable[str]:
             yield f"{quantity_title(figure.name)}{where}, {whom}: {print_figure(figure).text}"
 
 
-def _contents(sections: Sequence[SectionView], page: Page, *, has_budget: bool, has_history: bool) -> tuple[Link, ...]:
-    links = [Link("figures", "All figures"), *(Link(section.anchor, section.title) for section in sections)]
+def _contents(
+    sections: Sequence[SectionView], page: Page, results: Results, *, has_budget: bool, has_history: bool
+) -> tuple[Link, ...]:
+    links = [Link("figures", "All figures")]
+    if results.pooled_spreads:
+        links.append(Link("spread", "From piece to piece"))
+    links += [Link(section.anchor, section.title) for section in sections]
     if has_budget:
         links.append(Link("budget", "Where the uncertainty comes from"))
     links.append(Link("setup", "Specimen, bench and conditions"))

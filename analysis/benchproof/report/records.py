@@ -272,6 +272,17 @@ class Figure(Record):
     flags: tuple[str, ...]
 
 
+class PooledSpread(Record):
+    """One entry of ``pooled_spreads`` in results.json: how pieces of one model scatter, over the lab's archive."""
+
+    name: str
+    at: Mapping[str, str]
+    spread: Annotated[float, Field(gt=0, le=10)]
+    degrees_of_freedom: Annotated[int, Field(ge=1)]
+    campaigns: Annotated[int, Field(ge=1)]
+    samples: Annotated[int, Field(ge=1)]
+
+
 class Curve(Record):
     """One entry of ``curves`` in results.json."""
 
@@ -300,6 +311,7 @@ class Results(Record):
     inputs: Mapping[str, str]
     quantities: tuple[Figure, ...]
     comparison: Mapping[str, JsonValue] | None = None
+    pooled_spreads: tuple[PooledSpread, ...] = ()
     curves: tuple[Curve, ...] = ()
     claims: tuple[Claim, ...] = ()
     warnings: tuple[Notice, ...] = ()

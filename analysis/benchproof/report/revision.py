@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from pydantic import Field, JsonValue
 
-from benchproof.findings.causes import Origin
+from benchproof.findings.causes import Origin, spread_key
+from benchproof.report.archive_effects import effect_words
 from benchproof.report.comparison_records import ComparisonPage
 from benchproof.report.records import CampaignName, Claim, Figure, HeadlineName, Page, Record
 from benchproof.report.words import point_words, quantity_title
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from benchproof.report.collect import Collected, CollectedComparison
+    from benchproof.report.records import PooledSpread
 
 SCHEMA: Final = "benchproof-record/1"
 
@@ -57,11 +59,13 @@ class Content(Record):
     claims: tuple[Claim, ...] = ()
     ranks: tuple[Rank, ...] = ()
     compared: tuple[str, ...] | None = None
+    spreads: Strings = Field(default_factory=dict)
+    effects: Strings = Field(default_factory=dict)
 
     @property
     def origin(self) -> Origin:
         """What the figures came from."""
-        return Origin(self.methods, self.choices, self.software, self.inputs, self.measured)
+        return Origin(self.methods, self.choices, self.software, self.inputs, self.measured, self.spreads)
 
     def entries(self) -> list[dict[str, Any]]:
         """Return the figures as results.json has them."""
@@ -136,7 +140,13 @@ def content_of(
         claims=results.claims,
         ranks=tuple(_ranks(collected.results_data.get("comparison") or {})),
         compared=page.compared if isinstance(page, ComparisonPage) else compared,
+        spreads={spread_key(each.name, each.at): _spread_words(each) for each in results.pooled_spreads},
+        effects=effect_words(collected.results_data),
     )
+
+
+def _spread_words(spread: PooledSpread) -> str:
+    return f"{100 * spread.spread:.2g} % ({spread.degrees_of_freedom} degrees of freedom)"
 
 
 def _ranks(comparison: Mapping[str, Any]) -> Iterator[Rank]:

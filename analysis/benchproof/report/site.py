@@ -8,6 +8,7 @@ import shutil
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
+from benchproof.findings.archive_results import FromArchive
 from benchproof.report.bundle import BUNDLE, write_bundle
 from benchproof.report.collect import CollectedComparison, collect
 from benchproof.report.comparison import comparison_context
@@ -64,6 +65,7 @@ def assemble_report(
     *,
     preview: bool,
     claims: Sequence[Mapping[str, Any]] = (),
+    archive: FromArchive = FromArchive(),  # noqa: B008 - frozen
     compare: Compare | None = None,
     past: Callable[[Collected | CollectedComparison], Past] = lambda _: Past(),
     sources: Sources | None = None,
@@ -84,6 +86,8 @@ def assemble_report(
         Whether it is a preview.
     claims : sequence of Mapping
         ``claims`` of results.json, from the second pass.
+    archive : FromArchive
+        What the whole archive adds to results.json.
     compare : callable, optional
         Answers the text's comparing quotes, from the second pass.
     past : callable, optional
@@ -101,7 +105,7 @@ def assemble_report(
     InputError
         If the notebook's outputs, a photo or a quote cannot be used.
     """
-    collected = collect(notebook, claims)
+    collected = collect(notebook, claims, archive)
     folder.mkdir(parents=True)
     _write(folder / "results.json", _json(collected.results_data))
     _write(folder / f"{collected.page.campaign}.ipynb", json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
@@ -139,8 +143,9 @@ def read_report(folder: Path) -> Collected | CollectedComparison:
     path = folder / f"{folder.name}.ipynb"
     try:
         results = json.loads((folder / "results.json").read_text(encoding="utf-8"))
-        return collect(json.loads(path.read_text(encoding="utf-8")), results.get("claims", ()))
-    except (OSError, ValueError) as error:
+        notebook = json.loads(path.read_text(encoding="utf-8"))
+        return collect(notebook, results.get("claims", ()), FromArchive.of(results))
+    except (OSError, ValueError, KeyError, TypeError) as error:
         if isinstance(error, InputError):
             raise
         remedy = "Build the campaign again."

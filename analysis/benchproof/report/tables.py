@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from benchproof.findings.archive import EXACT
+from benchproof.findings.spread import POOLED
 from benchproof.nomenclature import QUANTITIES, unit_text
 from benchproof.report.printing import print_figure
 from benchproof.report.views import (
@@ -70,8 +72,10 @@ def figure_table(
 def _columns(results: Results | Content) -> dict[str | None, str]:
     """Return the heading of each sample's column, the model's (None) first; one column where there is one sample."""
     samples = tuple(dict.fromkeys(f.sample for f in results.quantities if f.sample is not None))
-    if len(samples) == 1:
+    if len(samples) == 1 and not any(POOLED in f.flags for f in results.quantities):
         return {samples[0]: "This sample"}
+    if len(samples) == 1:
+        return {None: "Model", samples[0]: "This sample"}
     return {None: "Model", **{sample: f"Sample {sample}" for sample in samples}}
 
 
@@ -88,17 +92,20 @@ def _group(
     titles: Mapping[str, str],
 ) -> FigureGroup:
     key, _, version = method.partition("/")
-    flags = [set(figure.flags) for figures in rows.values() for figure in figures]
-    shared = tuple(flag for flag in next(iter(rows.values()))[0].flags if all(flag in each for each in flags))
+    listed = [figure for figures in rows.values() for figure in figures]
+    shared = tuple(flag for flag in listed[0].flags if all(flag in figure.flags for figure in listed))
+    models = [figure for figure in listed if figure.sample is None and figure.value is not None]
+    pooled = bool(models) and all(POOLED in figure.flags for figure in models)
+    said = tuple(dict.fromkeys((*shared, *((POOLED,) if pooled else ()))))
     points: dict[str, list[FigureRow]] = {}
     for name, figures in rows.items():
-        points.setdefault(point_words(figures[0].at), []).append(_row(name, figures, columns, shared))
+        points.setdefault(point_words(figures[0].at), []).append(_row(name, figures, columns, said))
     return FigureGroup(
         title=titles.get(key, key),
         version=version,
         link=f"section-{slug(key)}" if key in titles else "",
-        points=tuple(PointRows(point, tuple(listed)) for point, listed in points.items()),
-        notes=tuple(map(flag_words, shared)),
+        points=tuple(PointRows(point, tuple(found)) for point, found in points.items()),
+        notes=tuple(flag_words(flag) if flag in shared else f"the model {flag_words(flag)}" for flag in said),
     )
 
 
@@ -111,7 +118,7 @@ def _row(name: str, figures: Sequence[Figure], columns: Mapping[str | None, str]
         anchor=name,
         title=quantity_title(first.name),
         cells=tuple(
-            _cell(f"{name}-{slug(sample or 'model')}", heading, by_sample.get(sample), shared)
+            _cell(f"{name}-{slug(sample or 'model')}", heading, by_sample.get(sample), (*shared, *said))
             for sample, heading in columns.items()
         ),
         notes=tuple(map(flag_words, noted)),
@@ -124,6 +131,41 @@ def _cell(own: str, heading: str, figure: Figure | None, shared: Sequence[str]) 
     said = (*shared, *_SAID_BY_THE_CELL)
     notes = tuple(flag_words(f) for f in figure.flags if f not in said and not f.startswith("withheld"))
     return Cell(own, heading, print_figure(figure), notes)
+
+
+def spread_view(results: Results) -> TableView | None:
+    """Return the archive's spread of pieces behind the model's figures; None where there is none."""
+    if not results.pooled_spreads:
+        return None
+    headings = (("Figure", ""), ("Spread", "%"), ("Degrees of freedom", ""), ("Models", ""), ("Samples", ""))
+    columns = tuple(TableColumn(label, unit, label != "Figure") for label, unit in headings)
+    rows = tuple(
+        (
+            f"{quantity_title(each.name)} {point_words(each.at)}".strip(),
+            f"{100 * each.spread:.2g}",
+            at_least(each.degrees_of_freedom),
+            at_least(each.campaigns),
+            at_least(each.samples),
+        )
+        for each in results.pooled_spreads
+    )
+    return TableView(
+        anchor="table-pooled-spreads",
+        title="How pieces of one model scatter",
+        caption=(
+            "Standard deviation from piece to piece, in per cent of the figure, pooled over every motor of this lab of "
+            "which two pieces or more were tested; repeats of one piece never count. Its degrees of freedom are the "
+            "pieces beyond the first of each model. Spreads are rounded to one of 24 steps a decade, counts of "
+            f"{EXACT} and more downward."
+        ),
+        columns=columns,
+        rows=tuple(TableRow(tuple(zip(columns, row, strict=True))) for row in rows),
+    )
+
+
+def at_least(count: int) -> str:
+    """Return a count that may have been rounded downward."""
+    return str(count) if count < EXACT else f"{count} or more"
 
 
 def table_view(table: Table) -> TableView:

@@ -24,7 +24,7 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "one_sample": "one sample: says nothing of the spread from piece to piece",
         "air_referred": "referred to the lab's reference air",
-        "pooled_spread": "spread of pieces pooled over the campaigns compared",
+        "pooled_spread": "with the spread of pieces, pooled over several models",
         "from_back_emf": "from back-emf alone; true at zero timing with block commutation",
         "drive_differs": "measured with another drive, firmware or timing",
         "timing_not_stated": "the drive's timing is not stated, and this figure depends on it",

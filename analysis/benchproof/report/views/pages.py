@@ -104,6 +104,8 @@ class ReportContext:
         All figures.
     sample_words : str
         How many samples stand behind the figures, in a sentence.
+    spreads : TableView or None
+        The archive's spread of pieces behind the model's figures.
     sections : tuple of SectionView
         Test by test.
     budgets : tuple of TableView
@@ -151,6 +153,7 @@ class ReportContext:
     more_warnings: tuple[WarningView, ...]
     figures: FigureTable
     sample_words: str
+    spreads: TableView | None
     sections: tuple[SectionView, ...]
     budgets: tuple[TableView, ...]
     setup: Setup

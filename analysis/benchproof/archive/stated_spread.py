@@ -1,0 +1,42 @@
+"""A reader's run of a bundle, with the spread of pieces that the report states."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from benchproof.campaign.checked import Checked
+from benchproof.errors import BundleRefused
+from benchproof.findings.archive_results import FromArchive, spreads_of
+from benchproof.findings.entrants import Entrant
+from benchproof.findings.model_figures import pooled_models
+from benchproof.findings.spread import Pool
+from benchproof.findings.stored import unpacked
+from benchproof.report.collect import results_of
+from benchproof.trials.engine import Trials
+
+if TYPE_CHECKING:
+    from benchproof.archive.running import Executed
+    from benchproof.campaign.checked import CheckedComparison
+    from benchproof.report.records import Results
+
+
+def with_stated_spread(executed: Executed, checked: Checked | CheckedComparison, published: Results) -> FromArchive:
+    """Return the model's figures with the spread of pieces that the report states.
+
+    Raises
+    ------
+    BundleRefused
+        If what was run hands out no trials of its figures.
+    """
+    if not published.pooled_spreads or not isinstance(checked, Checked):
+        return FromArchive()
+    spreads = tuple(each.model_dump(mode="json") for each in published.pooled_spreads)
+    pool = Pool(spreads_of(spreads), Trials(checked.lab.seed, checked.lab.trials))
+    try:
+        entries = results_of(executed.notebook)["quantities"]
+        entrant = Entrant(checked.campaign, checked.rig, unpacked(entries, json.loads(executed.trials)))
+        told = pooled_models(entries, entrant, pool, checked.lab.coverage)
+    except (ValueError, KeyError, TypeError):
+        raise BundleRefused("the notebook that was run hands out no trials of its figures") from None  # noqa: EM101
+    return FromArchive(tuple(entry for entry, _ in told), spreads)

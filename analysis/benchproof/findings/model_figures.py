@@ -1,0 +1,84 @@
+"""What a campaign's few samples tell of their model, with the spread of pieces that the whole archive shows."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from benchproof.findings.samples import CORE, ONE_SAMPLE
+from benchproof.findings.spread import POOLED
+from benchproof.nomenclature import term
+from benchproof.trials.quantity import mean
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from benchproof.findings.entrants import Entrant
+    from benchproof.findings.spread import Pool, Spread
+    from benchproof.methods.records import Figure
+    from benchproof.trials.quantity import Quantity
+
+    Entry = Mapping[str, Any]
+
+
+def pooled_models(
+    entries: Sequence[Entry], entrant: Entrant, pool: Pool, coverage: float
+) -> tuple[tuple[Entry, Spread], ...]:
+    """Return the model's entries of results.json that a pooled spread says more of, each with that spread.
+
+    Parameters
+    ----------
+    entries : sequence of Mapping
+        ``quantities`` of results.json as the campaign's notebook gave them.
+    entrant : Entrant
+        The campaign, its figures in the same order.
+    pool : Pool
+        Spread of the archive's pieces.
+    coverage : float
+        Of the interval.
+
+    Notes
+    -----
+    The value stays. The standard uncertainty is that of the samples' mean and the spread's ``y s / sqrt(n)``, with the
+    degrees of freedom of Welch and Satterthwaite (JCGM 100, G.4).
+    """
+    return tuple(_told(entries, entrant, pool, coverage))
+
+
+def _told(entries: Sequence[Entry], entrant: Entrant, pool: Pool, coverage: float) -> Iterator[tuple[Entry, Spread]]:
+    for entry, figure in zip(entries, entrant.figures, strict=True):
+        spread = pool.spread(figure)
+        if figure.sample is not None or spread is None:
+            continue
+        quantity = pool(entrant, figure)
+        if quantity is not None and quantity is not figure.quantity:
+            yield _entry(entry, figure, quantity, entrant, spread, coverage), spread
+
+
+def _entry(
+    entry: Entry, figure: Figure, quantity: Quantity, entrant: Entrant, spread: Spread, coverage: float
+) -> dict[str, Any]:
+    unit = term(figure.name)
+    pieces = [piece.quantity for piece in entrant.pieces(figure) if piece.quantity is not None]
+    scale = abs(float(entry["value"]))
+    if len(pieces) == 1:
+        own, degrees = float(entry["standard_uncertainty"]), entry["degrees_of_freedom"]
+    else:
+        own, degrees = unit.from_si(_core(pieces)), None
+    apart = scale * spread.standard / math.sqrt(len(pieces))
+    standard = math.hypot(own, apart)
+    slack = apart**4 / spread.degrees + (own**4 / degrees if degrees else 0.0)
+    return {
+        **entry,
+        "standard_uncertainty": standard,
+        "degrees_of_freedom": standard**4 / slack,
+        "interval": [unit.from_si(end) for end in quantity.interval(coverage)],
+        "coverage": coverage,
+        "flags": [*(flag for flag in entry["flags"] if flag != ONE_SAMPLE), POOLED],
+    }
+
+
+def _core(pieces: Sequence[Quantity]) -> float:
+    """Return half the width of the middle 68 % of the pieces' mean, which no heavy tail of one's scatter reaches."""
+    low, high = mean(*pieces).interval(CORE)
+    return (high - low) / 2
