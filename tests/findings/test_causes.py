@@ -110,3 +110,16 @@ def test_samples_and_methods_that_kept_their_version_are_no_bridge() -> None:
     assert log_ratios({key_of(old): old}, {key_of(new): new}) == {}
     old, new = entry(1.0, "1.0"), entry(2.0, "1.0")
     assert log_ratios({key_of(old): old}, {key_of(new): new}) == {}
+
+
+def test_a_moved_spread_of_pieces_is_the_cause_of_its_own_figure_alone() -> None:
+    old = origin(spreads={"mass": "0.24 % (6 degrees of freedom)", "thrust at electrical_power 200 W": "1 %"})
+    new = origin(spreads={"mass": "0.27 % (7 degrees of freedom)", "thrust at electrical_power 200 W": "1 %"})
+    (cause,) = causes(old, new, "weighing/1.0", "mass")
+    assert (cause.kind, cause.what) == (
+        "spread",
+        "the archive's spread of pieces, mass: 0.24 % (6 degrees of freedom) to 0.27 % (7 degrees of freedom)",
+    )
+    assert causes(old, new, "thrust_sweep/1.0", "thrust at electrical_power 200 W") == (NOTHING_RECORDED,)
+    assert [each.what for each in all_causes(old, new)] == ["the archive's spread of pieces"]
+    assert causes(origin(), new, "weighing/1.0", "mass")[0].what.endswith("mass: none to 0.27 % (7 degrees of freedom)")

@@ -66,12 +66,9 @@ def with_archive(table: TableView, effect: Effect | None) -> TableView:
         return replace(table, caption=f"{table.caption} {alone}")
     cells = {title_words(each["name"], each["at"]): _cell(each) for each in effect["figures"]}
     column = TableColumn("Over the archive", "", numeric=True)
-    rows = []
-    for row in table.rows:
-        first, second, *rest = row.cells
-        rows.append(TableRow((first, second, (column, cells.get(first[1], "")), *rest)))
-    columns = (*table.columns[:2], column, *table.columns[2:])
-    return replace(table, caption=f"{table.caption} {' '.join(_said(effect))}", columns=columns, rows=tuple(rows))
+    rows = tuple(TableRow((*row.cells, (column, cells.get(row.cells[0][1], "")))) for row in table.rows)
+    caption = f"{table.caption} {' '.join(_said(effect))}"
+    return replace(table, caption=caption, columns=(*table.columns, column), rows=rows)
 
 
 def _cell(figure: Effect) -> str:

@@ -232,7 +232,7 @@ def _sample_words(page: Page, results: Results) -> str:
     value = "its value" if count == 1 else "the mean over samples"
     return (
         f"{tested}. Figures of the model are {value}, with an interval that also holds how far pieces of one model "
-        f"scatter: by what {known} model{'' if known == '1' else 's'} of this lab's archive show of which several "
+        f"scatter, as known from {known} model{'' if known == '1' else 's'} in this lab's archive of which several "
         "pieces were tested (“How pieces of one model scatter” has the numbers). Figures without such a spread say so."
     )
 
