@@ -116,21 +116,38 @@ def test_one_sample_speaks_for_its_model_and_says_by_what(built: Path) -> None:
     assert (own["sample"], told["sample"]) == ("A1", None)
     assert told["value"] == own["value"]
     assert told["flags"] == ["pooled_spread"]
-    (spread,) = record["pooled_spreads"]
+    (pooled,) = record["pooled_models"]
+    spread = pooled["spread"]
     assert (spread["campaigns"], spread["samples"], spread["degrees_of_freedom"]) == (4, 8, 4)
-    assert told["standard_uncertainty"] == pytest.approx(spread["spread"] * told["value"], rel=0.01)
+    assert told["standard_uncertainty"] == pytest.approx(spread["standard"] * told["value"], rel=0.01)
+    for key in ("value", "standard_uncertainty", "degrees_of_freedom", "interval"):
+        assert pooled[key] == told[key]
     text = page(built, ALONE)
     assert "say nothing of the spread" not in text
-    assert "as known from 4 models in this lab&#39;s archive" in text
+    assert "with the spread from piece to piece that 4 models of this lab&#39;s archive show" in text
     assert 'data-of="Model"' in text
     assert 'data-of="This sample"' in text
-    assert "How pieces of one model scatter" in text
+    assert "This model by the spread of all" in text
+
+
+def test_several_samples_keep_what_they_say_alone_and_what_the_archive_adds_stands_beside(built: Path) -> None:
+    own = next(
+        q for q in results_of(Kept(built / "build/kept").notebook("2026-03-p3"))["quantities"] if not q["sample"]
+    )
+    assert model(built, "2026-03-p3") == own
+    (pooled,) = results(built, "2026-03-p3")["pooled_models"]
+    assert (pooled["samples"], pooled["value"]) == (2, own["value"])
+    widths = [high - low for low, high in (own["interval"], pooled["interval"])]
+    assert widths[1] < widths[0]
+    text = page(built, "2026-03-p3")
+    assert "2 samples were tested." in text
+    assert "What they tell with the spread of 4 models of this lab&#39;s archive" in text
 
 
 def test_the_notebooks_own_figures_come_out_of_the_campaign_alone(built: Path) -> None:
     kept = results_of(Kept(built / "build/kept").notebook(ALONE))
     assert kept["quantities"][1]["flags"] == ["one_sample"]
-    assert "pooled_spreads" not in kept
+    assert "pooled_models" not in kept
 
 
 def test_without_another_models_pieces_a_page_says_this_sample(lab: Path) -> None:
@@ -138,7 +155,7 @@ def test_without_another_models_pieces_a_page_says_this_sample(lab: Path) -> Non
         shutil.rmtree(lab / "runs" / name)
     build(lab)
     assert model(lab, ALONE)["flags"] == ["one_sample"]
-    assert "pooled_spreads" not in results(lab, ALONE)
+    assert "pooled_models" not in results(lab, ALONE)
     assert "say nothing of the spread" in page(lab, ALONE)
 
 
@@ -258,6 +275,14 @@ def test_a_reader_forms_the_model_again_with_the_spread_that_is_stated(built: Pa
     forged = changed(bundle, tmp_path / "forged.zip", edits={"results.json": narrower}, fitting_sums=True)
     assert [each.name for each in verify(forged, {}).differing] == ["Mass, the model"]
 
+    def surer(data: bytes) -> bytes:
+        record = json.loads(data)
+        record["pooled_models"][0]["interval"] = record["quantities"][0]["interval"]
+        return json.dumps(record).encode()
+
+    forged = changed(bundle, tmp_path / "surer.zip", edits={"results.json": surer}, fitting_sums=True)
+    assert [each.name for each in verify(forged, {}).differing] == ["Mass, with the stated spread, the model"]
+
     def another(data: bytes) -> bytes:
         record = json.loads(data)
         record["quantities"][1]["value"] *= 1.001
@@ -265,4 +290,4 @@ def test_a_reader_forms_the_model_again_with_the_spread_that_is_stated(built: Pa
 
     forged = changed(bundle, tmp_path / "other.zip", edits={"results.json": another}, fitting_sums=True)
     assert any("shows other figures than results.json" in problem for problem in verify(forged, {}).problems)
-    assert b"pooled_spreads" in contents(bundle)["results.json"]
+    assert b"pooled_models" in contents(bundle)["results.json"]

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from benchproof.findings.archive import Archive, traits_of
-from benchproof.findings.archive_results import FromArchive, spread_record, spreads_of
+from benchproof.findings.archive_results import FromArchive, spreads_of
 from benchproof.findings.entrants import Entrant
 from benchproof.findings.model_figures import pooled_models
 from benchproof.findings.results import entry
@@ -33,7 +33,7 @@ def told(subject: Entrant, archive: list[Entrant], trials: Trials) -> dict | Non
     glance = Archive({each.name: traits_of(each.specimen, each) for each in archive}).of_motor(subject.name)
     stored, entries = kept(subject)
     found = pooled_models(entries, stored, Pool(glance.by_place, trials), COVERAGE)
-    return dict(found[0][0]) if found else None
+    return found[0] if found else None
 
 
 def exact(name: str, trials: Trials, **values: float) -> Entrant:
@@ -54,7 +54,7 @@ def test_one_piece_speaks_for_its_model_through_the_archives_spread(trials: Tria
     assert math.log(high / low) / 2 == pytest.approx(0.02228, rel=0.02)
     assert found["standard_uncertainty"] == pytest.approx(0.00031, rel=1e-6)
     assert found["degrees_of_freedom"] == pytest.approx(10)
-    assert found["flags"] == ["pooled_spread"]
+    assert found["samples"] == 1
 
 
 def test_what_was_measured_and_the_spread_add_up(trials: Trials) -> None:
@@ -118,12 +118,9 @@ def test_a_report_states_the_spread_it_used_so_that_it_can_be_formed_again(trial
     glance = Archive({each.name: traits_of(each.specimen, each) for each in archive}).of_motor("alone")
     stored, entries = kept(alone)
     first = pooled_models(entries, stored, Pool(glance.by_place, trials), COVERAGE)
-    spreads = tuple(spread_record(each, spread) for each, spread in first)
-    again = pooled_models(entries, stored, Pool(spreads_of(spreads), Trials(trials.seed, trials.count)), COVERAGE)
+    again = pooled_models(entries, stored, Pool(spreads_of(first), Trials(trials.seed, trials.count)), COVERAGE)
     assert again == first
-    assert spreads[0] == {
-        "name": "mass", "at": {}, "spread": 0.01, "degrees_of_freedom": 10, "campaigns": 10, "samples": 20,
-    }  # fmt: skip
+    assert first[0]["spread"] == {"standard": 0.01, "degrees_of_freedom": 10, "campaigns": 10, "samples": 20}
 
 
 def test_what_the_archive_adds_goes_into_results_and_comes_out_again(trials: Trials) -> None:
@@ -132,7 +129,7 @@ def test_what_the_archive_adds_goes_into_results_and_comes_out_again(trials: Tri
     glance = Archive({each.name: traits_of(each.specimen, each) for each in archive}).of_motor("alone")
     stored, entries = kept(alone)
     found = pooled_models(entries, stored, Pool(glance.by_place, trials), COVERAGE)
-    added = FromArchive(tuple(e for e, _ in found), tuple(spread_record(*each) for each in found))
+    added = FromArchive(found)
     results = added.into({"quantities": entries})
     assert [each["sample"] for each in results["quantities"]] == ["A", None]
     assert results["quantities"][0] == entries[0]

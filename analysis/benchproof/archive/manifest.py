@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 import os
 import time
 from collections.abc import Mapping  # noqa: TC003 - pydantic reads the annotations
@@ -119,7 +118,7 @@ def write_manifest(path: Path, manifest: Manifest) -> None:
     beside = path.with_suffix(f".{os.getpid()}.new")
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(json.dumps(_MANIFEST.dump_python(manifest, mode="json")), encoding="utf-8")
+        beside.write_bytes(_MANIFEST.dump_json(manifest))
         beside.replace(path)
     beside.unlink(missing_ok=True)
 

@@ -76,6 +76,6 @@ def summary(found: Changes) -> str:
     count = len(found.pairs)
     told += [f"{count} figures changed" if count > 1 else "1 figure changed"] if count else []
     told += ["comparisons in the text"] if found.compared else []
-    told += ["effects of design over the archive"] if found.effects else []
+    told += ["what the whole archive tells"] if found.archive else []
     told += [f"words: {', '.join(found.words)}"] if found.words else []
     return "; ".join([*told, *found.made_by[:_TOLD]])

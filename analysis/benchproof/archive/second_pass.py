@@ -17,7 +17,7 @@ from benchproof.campaign.quoting import Quote, parse
 from benchproof.errors import InputError
 from benchproof.findings.archive import Archive, traits_of
 from benchproof.findings.archive_effects import archive_effects, effect_record
-from benchproof.findings.archive_results import FromArchive, spread_record
+from benchproof.findings.archive_results import FromArchive
 from benchproof.findings.claims import judge_all
 from benchproof.findings.comparing_quotes import Comparer
 from benchproof.findings.entrants import Entrant
@@ -82,9 +82,7 @@ def _of_motor(checked: Checked, kept: Kept, pool: Pool) -> Addition:
         return Addition()
     subject = Entrant(campaign, checked.rig, kept.figures(campaign.campaign))
     entries = results_of(kept.notebook(campaign.campaign))["quantities"]
-    told = pooled_models(entries, subject, pool, lab.coverage)
-    spreads = tuple(spread_record(entry, spread) for entry, spread in told)
-    archive = FromArchive(tuple(entry for entry, _ in told), spreads)
+    archive = FromArchive(pooled_models(entries, subject, pool, lab.coverage))
     if not compares:
         return Addition(archive=archive)
     others = referred_to(campaign, frozenset(checked.workspace.campaign_names())) - {campaign.campaign}

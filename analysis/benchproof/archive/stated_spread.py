@@ -29,14 +29,13 @@ def with_stated_spread(executed: Executed, checked: Checked | CheckedComparison,
     BundleRefused
         If what was run hands out no trials of its figures.
     """
-    if not published.pooled_spreads or not isinstance(checked, Checked):
+    if not published.pooled_models or not isinstance(checked, Checked):
         return FromArchive()
-    spreads = tuple(each.model_dump(mode="json") for each in published.pooled_spreads)
-    pool = Pool(spreads_of(spreads), Trials(checked.lab.seed, checked.lab.trials))
+    stated = [each.model_dump(mode="json") for each in published.pooled_models]
+    pool = Pool(spreads_of(stated), Trials(checked.lab.seed, checked.lab.trials))
     try:
         entries = results_of(executed.notebook)["quantities"]
         entrant = Entrant(checked.campaign, checked.rig, unpacked(entries, json.loads(executed.trials)))
-        told = pooled_models(entries, entrant, pool, checked.lab.coverage)
+        return FromArchive(pooled_models(entries, entrant, pool, checked.lab.coverage))
     except (ValueError, KeyError, TypeError):
         raise BundleRefused("the notebook that was run hands out no trials of its figures") from None  # noqa: EM101
-    return FromArchive(tuple(entry for entry, _ in told), spreads)

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from benchproof.archive.suspicion import Packed
     from benchproof.campaign.checked import Checked, CheckedComparison
     from benchproof.report.collect import Collected, CollectedComparison
+    from benchproof.report.records import Figure
 
 RESULTS: Final = "results.json"
 
@@ -237,10 +238,10 @@ class _Check:
         charts = [chart.record for section in (*here.sections, *here.unsorted) for chart in section.charts]
         curves = {name: curve_csv(*each) for name, each in curve_files(charts).items()}
         agreements = (
-            *compare_figures(published.quantities, here.results.quantities, noise),
+            *compare_figures(_figures(published), _figures(here.results), noise),
             *compare_curves(self._published_curves(published), curves, noise),
         )
-        pooled = len(published.pooled_spreads)
+        pooled = len(published.pooled_models)
         return replace(found, agreements=agreements, versions=versions, pooled=pooled)
 
     def _published_curves(self, published: Results) -> dict[str, str]:
@@ -248,6 +249,11 @@ class _Check:
         listed = {curve.file for curve in published.curves}
         texts = {name: path.read_text(encoding="utf-8", errors="replace") for name, path in there.items()}
         return {name: texts.get(name, "") for name in sorted(listed | there.keys())}
+
+
+def _figures(results: Results) -> tuple[Figure, ...]:
+    """Return all figures, and what the samples tell of the model with the stated spread of pieces."""
+    return (*results.quantities, *(each.figure("with the stated spread") for each in results.pooled_models))
 
 
 def _versions(published: Results, here: Results) -> Iterator[Version]:

@@ -10,7 +10,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping  # noqa: TC003 - pydantic reads the annotations
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING, Final
@@ -104,7 +104,9 @@ class Glance:
     @property
     def key(self) -> str:
         """A digest of it."""
-        return hashlib.sha256(json.dumps(asdict(self), sort_keys=True).encode()).hexdigest()
+        spreads = [(text, each.standard, each.degrees, each.campaigns) for text, each in sorted(self.spreads.items())]
+        isolated = [(each.attribute, each.one, each.other, each.groups) for each in self.isolated]
+        return hashlib.sha256(json.dumps([spreads, isolated]).encode()).hexdigest()
 
     @property
     def by_place(self) -> dict[Place, Spread]:

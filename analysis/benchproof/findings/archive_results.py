@@ -1,4 +1,4 @@
-"""What the archive adds to a campaign's results.json: models with a pooled spread, that spread, effects of design.
+"""What the archive adds to a campaign's results.json: models with a pooled spread, effects of design.
 
 None of it comes out of the campaign's notebook alone, so it is told apart from what does.
 """
@@ -6,17 +6,20 @@ None of it comes out of the campaign's notebook alone, so it is told apart from 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+from benchproof.findings.samples import ONE_SAMPLE
 from benchproof.findings.spread import POOLED, Spread, place_of
 from benchproof.methods.records import Figure
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from benchproof.findings.spread import Place
 
     Entry = Mapping[str, Any]
+
+_SPREAD_OUT: Final = ("standard_uncertainty", "degrees_of_freedom", "interval")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,67 +29,49 @@ class FromArchive:
     Parameters
     ----------
     models : tuple of Mapping
-        Entries of ``quantities`` that stand in the place of the notebook's own: with the archive's spread of pieces.
-    spreads : tuple of Mapping
-        ``pooled_spreads``: the spread behind each of them.
+        ``pooled_models``: what a motor's samples tell of the model with the archive's spread of pieces. Where one
+        sample alone stands for the model, its entry of ``quantities`` is this one too.
     effects : tuple of Mapping
         ``effects`` of a comparison: changes of design over all pairs of the archive that isolate them.
     """
 
     models: tuple[Entry, ...] = ()
-    spreads: tuple[Entry, ...] = ()
     effects: tuple[Entry, ...] = ()
 
     @classmethod
     def of(cls, results: Mapping[str, Any]) -> FromArchive:
         """Return what the archive added to a results.json."""
-        return cls(
-            tuple(entry for entry in results.get("quantities", ()) if is_pooled_model(entry)),
-            tuple(results.get("pooled_spreads", ())),
-            tuple((results.get("comparison") or {}).get("effects", ())),
-        )
+        effects = (results.get("comparison") or {}).get("effects", ())
+        return cls(tuple(results.get("pooled_models", ())), tuple(effects))
 
     def into(self, results: Mapping[str, Any]) -> dict[str, Any]:
         """Return a notebook's results.json with what the archive adds."""
         found = dict(results)
         if self.models:
-            models = {_key(entry): entry for entry in self.models}
-            entries = found["quantities"]
-            found["quantities"] = [
-                models.get(_key(each), each) if each["sample"] is None and "campaign" not in each else each
-                for each in entries
-            ]
-            found["pooled_spreads"] = [dict(each) for each in self.spreads]
+            models = {_key(each): each for each in self.models}
+            found["quantities"] = [_settled(each, models.get(_key(each))) for each in found["quantities"]]
+            found["pooled_models"] = [dict(each) for each in self.models]
         if self.effects:
             found["comparison"] = {**found["comparison"], "effects": [dict(each) for each in self.effects]}
         return found
 
 
-def spread_record(entry: Entry, spread: Spread) -> dict[str, Any]:
-    """Return the spread behind a model's entry as plain data: a relative standard deviation and where it is from."""
-    return {
-        "name": entry["name"],
-        "at": dict(entry["at"]),
-        "spread": spread.standard,
-        "degrees_of_freedom": spread.degrees,
-        "campaigns": spread.campaigns,
-        "samples": spread.pieces,
-    }
+def _settled(entry: Entry, model: Entry | None) -> Entry:
+    """Return a model's entry that one sample stands for with the pooled spread; any other as it is."""
+    if model is None or entry["sample"] is not None or ONE_SAMPLE not in entry["flags"]:
+        return entry
+    flags = [*(flag for flag in entry["flags"] if flag != ONE_SAMPLE), POOLED]
+    return {**entry, **{key: model[key] for key in _SPREAD_OUT}, "flags": flags}
 
 
-def spreads_of(records: tuple[Entry, ...]) -> dict[Place, Spread]:
-    """Return the spreads of a results.json by the figures they belong to."""
+def spreads_of(models: Iterable[Entry]) -> dict[Place, Spread]:
+    """Return the spreads behind ``pooled_models`` by the figures they belong to."""
     return {
         place_of(Figure(each["name"], each["at"], None, None, "")): Spread(
-            each["spread"], each["degrees_of_freedom"], each["campaigns"]
+            each["spread"]["standard"], each["spread"]["degrees_of_freedom"], each["spread"]["campaigns"]
         )
-        for each in records
+        for each in models
     }
-
-
-def is_pooled_model(entry: Entry) -> bool:
-    """Return whether an entry of a motor's results.json rests on the archive's spread of pieces."""
-    return entry["sample"] is None and entry.get("campaign") is None and POOLED in entry["flags"]
 
 
 def _key(entry: Entry) -> tuple[str, tuple[tuple[str, str], ...]]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from benchproof.findings.samples import CORE, ONE_SAMPLE
-from benchproof.findings.spread import POOLED
+from benchproof.findings.samples import CORE
 from benchproof.nomenclature import term
 from benchproof.trials.quantity import mean
 
@@ -23,8 +22,8 @@ if TYPE_CHECKING:
 
 def pooled_models(
     entries: Sequence[Entry], entrant: Entrant, pool: Pool, coverage: float
-) -> tuple[tuple[Entry, Spread], ...]:
-    """Return the model's entries of results.json that a pooled spread says more of, each with that spread.
+) -> tuple[dict[str, Any], ...]:
+    """Return what the samples tell of their model, for each figure that a pooled spread says more of.
 
     Parameters
     ----------
@@ -37,6 +36,12 @@ def pooled_models(
     coverage : float
         Of the interval.
 
+    Returns
+    -------
+    tuple of dict
+        ``pooled_models`` of results.json: the model's figure with the pooled spread in its uncertainty, how many
+        samples it is from, and that spread.
+
     Notes
     -----
     The value stays. The standard uncertainty is that of the samples' mean and the spread's ``y s / sqrt(n)``, with the
@@ -45,40 +50,48 @@ def pooled_models(
     return tuple(_told(entries, entrant, pool, coverage))
 
 
-def _told(entries: Sequence[Entry], entrant: Entrant, pool: Pool, coverage: float) -> Iterator[tuple[Entry, Spread]]:
+def _told(entries: Sequence[Entry], entrant: Entrant, pool: Pool, coverage: float) -> Iterator[dict[str, Any]]:
     for entry, figure in zip(entries, entrant.figures, strict=True):
         spread = pool.spread(figure)
         if figure.sample is not None or spread is None:
             continue
         quantity = pool(entrant, figure)
         if quantity is not None and quantity is not figure.quantity:
-            yield _entry(entry, figure, quantity, entrant, spread, coverage), spread
+            pieces = [piece.quantity for piece in entrant.pieces(figure) if piece.quantity is not None]
+            yield _record(entry, figure, quantity, pieces, spread, coverage)
 
 
-def _entry(
-    entry: Entry, figure: Figure, quantity: Quantity, entrant: Entrant, spread: Spread, coverage: float
+def _record(
+    entry: Entry, figure: Figure, quantity: Quantity, pieces: Sequence[Quantity], spread: Spread, coverage: float
 ) -> dict[str, Any]:
     unit = term(figure.name)
-    pieces = [piece.quantity for piece in entrant.pieces(figure) if piece.quantity is not None]
-    scale = abs(float(entry["value"]))
     if len(pieces) == 1:
         own, degrees = float(entry["standard_uncertainty"]), entry["degrees_of_freedom"]
     else:
-        own, degrees = unit.from_si(_core(pieces)), None
-    apart = scale * spread.standard / math.sqrt(len(pieces))
+        own, degrees = unit.from_si(_core(mean(*pieces))), None
+    apart = abs(float(entry["value"])) * spread.standard / math.sqrt(len(pieces))
     standard = math.hypot(own, apart)
     slack = apart**4 / spread.degrees + (own**4 / degrees if degrees else 0.0)
     return {
-        **entry,
+        "name": entry["name"],
+        "at": dict(entry["at"]),
+        "unit": entry["unit"],
+        "samples": len(pieces),
+        "value": entry["value"],
         "standard_uncertainty": standard,
         "degrees_of_freedom": standard**4 / slack,
         "interval": [unit.from_si(end) for end in quantity.interval(coverage)],
         "coverage": coverage,
-        "flags": [*(flag for flag in entry["flags"] if flag != ONE_SAMPLE), POOLED],
+        "spread": {
+            "standard": spread.standard,
+            "degrees_of_freedom": spread.degrees,
+            "campaigns": spread.campaigns,
+            "samples": spread.pieces,
+        },
     }
 
 
-def _core(pieces: Sequence[Quantity]) -> float:
-    """Return half the width of the middle 68 % of the pieces' mean, which no heavy tail of one's scatter reaches."""
-    low, high = mean(*pieces).interval(CORE)
+def _core(quantity: Quantity) -> float:
+    """Return half the width of the middle 68 % of trials, which no heavy tail of one piece's scatter reaches."""
+    low, high = quantity.interval(CORE)
     return (high - low) / 2

@@ -26,7 +26,7 @@ _TOP: Final = (
     "comparison",
     "claims",
     "warnings",
-    "pooled_spreads",
+    "pooled_models",
 )
 _ENTRY: Final = (
     "campaign",
@@ -42,7 +42,8 @@ _ENTRY: Final = (
     "method",
     "flags",
 )
-_SPREAD: Final = ("name", "at", "spread", "degrees_of_freedom", "campaigns", "samples")
+_POOLED: Final = ("name", "at", "unit", "samples", *_ENTRY[5:10], "spread")
+_SPREAD: Final = ("standard", "degrees_of_freedom", "campaigns", "samples")
 _AT: Final = (
     "part",
     *OPERATING_POINTS,
@@ -99,8 +100,8 @@ def in_order(record: Mapping[str, Any]) -> dict[str, Any]:
     ordered["software"] = _keyed(ordered.get("software", {}), ("benchproof", "python"))
     ordered["inputs"] = dict(sorted(ordered.get("inputs", {}).items(), key=lambda item: _input_place(item[0])))
     ordered["quantities"] = [_entry_in_order(each) for each in ordered.get("quantities", ())]
-    if "pooled_spreads" in ordered:
-        ordered["pooled_spreads"] = [_keyed(each, _SPREAD) for each in ordered["pooled_spreads"]]
+    if "pooled_models" in ordered:
+        ordered["pooled_models"] = [_pooled_in_order(each) for each in ordered["pooled_models"]]
     ordered["curves"] = [_keyed(each, ("name", "sample", "file")) for each in ordered.get("curves", ())]
     if "comparison" in ordered:
         ordered["comparison"] = comparison_in_order(ordered["comparison"])
@@ -118,6 +119,11 @@ def _entry_in_order(each: Mapping[str, Any]) -> dict[str, Any]:
     ordered = _keyed(each, _ENTRY)
     ordered["at"] = _keyed(ordered.get("at", {}), _AT)
     return ordered
+
+
+def _pooled_in_order(each: Mapping[str, Any]) -> dict[str, Any]:
+    ordered = _keyed(each, _POOLED)
+    return {**ordered, "at": _keyed(each["at"], _AT), "spread": _keyed(each["spread"], _SPREAD)}
 
 
 def _input_place(name: str) -> tuple[int, str]:

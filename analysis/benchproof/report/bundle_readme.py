@@ -48,8 +48,9 @@ third runs the notebook:
     .venv/bin/pip install --no-deps ./{wheel}
     .venv/bin/papermill {notebook} out.ipynb -f runs/{campaign}/campaign.yaml
 
-The last cell of `out.ipynb` shows what `results.json` holds: the same figures, all but claims, which look at other
-campaigns and are added by `benchproof build`. This way runs code that came in this file; `verify` with a benchproof
+The last cell of `out.ipynb` shows what `results.json` holds: the same figures, all but claims and what rests on
+the spread of the lab's other motors (`pooled_models`, and model entries with the flag `pooled_spread`), which
+`benchproof build` adds. This way runs code that came in this file; `verify` with a benchproof
 you trust does not.
 
 ## Change a choice, see what it is worth

@@ -49,8 +49,8 @@ class Changes:
         Verdicts, and the order of a comparison's motors.
     compared : bool
         Whether the text's comparisons with other campaigns read otherwise.
-    effects : bool
-        Whether what a change of design does over the archive reads otherwise.
+    archive : bool
+        Whether what is told with the whole archive reads otherwise.
     words : tuple of str
         Parts of the words, by their keys.
     made_by : tuple of str
@@ -62,14 +62,14 @@ class Changes:
     pairs: tuple[Pair, ...] = ()
     flips: tuple[Flip, ...] = ()
     compared: bool = False
-    effects: bool = False
+    archive: bool = False
     words: tuple[str, ...] = ()
     made_by: tuple[str, ...] = ()
     setup: bool = False
 
     def __bool__(self) -> bool:
         """Return whether there is anything a revision is owed for."""
-        return bool(self.pairs or self.flips or self.compared or self.effects or self.words or self.made_by)
+        return bool(self.pairs or self.flips or self.compared or self.archive or self.words or self.made_by)
 
 
 def changes(old: Content, new: Content) -> Changes:
@@ -82,7 +82,7 @@ def changes(old: Content, new: Content) -> Changes:
         pairs=tuple(_pairs(old.quantities, new.quantities)),
         flips=(*flips(old.verdicts(), new.verdicts()), *flips(old.orders(), new.orders())),
         compared=None not in (old.compared, new.compared) and old.compared != new.compared,
-        effects=old.effects != new.effects,
+        archive=old.archive != new.archive,
         words=tuple(key for key in dict.fromkeys((*new.words, *old.words)) if old.words.get(key) != new.words.get(key)),
         made_by=tuple(cause.what for cause in all_causes(old.origin, new.origin) if cause.kind in _MADE_BY),
         setup=old.setup != new.setup,

@@ -211,8 +211,8 @@ def moved_words(percent: float | None, in_uncertainties: float | None, widened: 
 def _others(found: Changes) -> Iterator[str]:
     if found.compared:
         yield "What the text says against other reports reads otherwise."
-    if found.effects:
-        yield "What a change of design does over the archive reads otherwise."
+    if found.archive:
+        yield "What is told with the lab's whole archive reads otherwise."
     if found.words:
         named = [_PARTS.get(part, words(part)) for part in found.words]
         yield f"Changed words: {', '.join(named)}."

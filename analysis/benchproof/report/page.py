@@ -215,26 +215,32 @@ def _provenance(page: Page) -> Provenance:
 
 def _sample_words(page: Page, results: Results) -> str:
     """Return how many samples stand behind the figures, and what they tell of the model."""
-    count = len(page.specimen.samples)
-    pooled = results.pooled_spreads
+    count, pooled = len(page.specimen.samples), bool(results.pooled_models)
     if count == 1 and not pooled:
         return (
             "One sample was tested: the figures are of this sample and say nothing of the spread from piece to piece."
         )
-    if not pooled:
+    if count == 1:
         return (
-            f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in "
-            "the interval; with so few pieces that interval is wide."
+            f"One sample was tested. Figures of the model are its value with the spread from piece to piece that "
+            f"{_models(results)} show; where there is no such spread, they say so."
         )
-    tested = "One sample was tested" if count == 1 else f"{count} samples were tested"
-    models = sorted({each.campaigns for each in pooled})
-    known = at_least(models[0]) if len(models) == 1 else f"{models[0]} to {at_least(models[-1])}"
-    value = "its value" if count == 1 else "the mean over samples"
-    return (
-        f"{tested}. Figures of the model are {value}, with an interval that also holds how far pieces of one model "
-        f"scatter, as known from {known} model{'' if known == '1' else 's'} in this lab's archive of which several "
-        "pieces were tested (“How pieces of one model scatter” has the numbers). Figures without such a spread say so."
+    more = (
+        f" What they tell with the spread of {_models(results)} stands under “From piece to piece”." if pooled else ""
     )
+    return (
+        f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in the "
+        f"interval; with so few pieces that interval is wide.{more}"
+    )
+
+
+def _models(results: Results) -> str:
+    """Return how many models the archive's spread is from, in words."""
+    known = sorted({each.spread.campaigns for each in results.pooled_models})
+    several = f"{at_least(known[0])} model{'' if known == [1] else 's'}"
+    if len(known) > 1:
+        several = f"{known[0]} to {at_least(known[-1])} models"
+    return f"{several} of this lab's archive"
 
 
 def _main_chart(page: Page, charts: Sequence[DrawnChart]) -> DrawnChart | None:
@@ -313,7 +319,7 @@ def _contents(
     sections: Sequence[SectionView], page: Page, results: Results, *, has_budget: bool, has_history: bool
 ) -> tuple[Link, ...]:
     links = [Link("figures", "All figures")]
-    if results.pooled_spreads:
+    if results.pooled_models:
         links.append(Link("spread", "From piece to piece"))
     links += [Link(section.anchor, section.title) for section in sections]
     if has_budget:

@@ -272,15 +272,33 @@ class Figure(Record):
     flags: tuple[str, ...]
 
 
-class PooledSpread(Record):
-    """One entry of ``pooled_spreads`` in results.json: how pieces of one model scatter, over the lab's archive."""
+class Spread(Record):
+    """How pieces of one model scatter, pooled over the lab's archive: relative standard deviation, where it is from."""
 
-    name: str
-    at: Mapping[str, str]
-    spread: Annotated[float, Field(gt=0, le=10)]
+    standard: Annotated[float, Field(gt=0, le=10)]
     degrees_of_freedom: Annotated[int, Field(ge=1)]
     campaigns: Annotated[int, Field(ge=1)]
     samples: Annotated[int, Field(ge=1)]
+
+
+class PooledModel(Record):
+    """One entry of ``pooled_models`` in results.json: the model's figure with the pooled spread in its uncertainty."""
+
+    name: str
+    at: Mapping[str, str]
+    unit: str
+    samples: Annotated[int, Field(ge=1)]
+    value: float
+    standard_uncertainty: float
+    degrees_of_freedom: float | None
+    interval: tuple[float, float]
+    coverage: float
+    spread: Spread
+
+    def figure(self, whose: str | None = None) -> Figure:
+        """Return it as an entry of ``quantities``; ``whose`` stands where a comparison names a campaign."""
+        fields = self.model_dump(exclude={"samples", "spread"})
+        return Figure(**fields, campaign=whose, sample=None, method="", flags=())
 
 
 class Curve(Record):
@@ -311,7 +329,7 @@ class Results(Record):
     inputs: Mapping[str, str]
     quantities: tuple[Figure, ...]
     comparison: Mapping[str, JsonValue] | None = None
-    pooled_spreads: tuple[PooledSpread, ...] = ()
+    pooled_models: tuple[PooledModel, ...] = ()
     curves: tuple[Curve, ...] = ()
     claims: tuple[Claim, ...] = ()
     warnings: tuple[Notice, ...] = ()

@@ -12,6 +12,7 @@ from pydantic import Field, JsonValue
 from benchproof.findings.causes import Origin, spread_key
 from benchproof.report.archive_effects import effect_words
 from benchproof.report.comparison_records import ComparisonPage
+from benchproof.report.printing import print_figure
 from benchproof.report.records import CampaignName, Claim, Figure, HeadlineName, Page, Record
 from benchproof.report.words import point_words, quantity_title
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from benchproof.report.collect import Collected, CollectedComparison
-    from benchproof.report.records import PooledSpread
+    from benchproof.report.records import Results, Spread
 
 SCHEMA: Final = "benchproof-record/1"
 
@@ -60,7 +61,7 @@ class Content(Record):
     ranks: tuple[Rank, ...] = ()
     compared: tuple[str, ...] | None = None
     spreads: Strings = Field(default_factory=dict)
-    effects: Strings = Field(default_factory=dict)
+    archive: Strings = Field(default_factory=dict)
 
     @property
     def origin(self) -> Origin:
@@ -140,13 +141,18 @@ def content_of(
         claims=results.claims,
         ranks=tuple(_ranks(collected.results_data.get("comparison") or {})),
         compared=page.compared if isinstance(page, ComparisonPage) else compared,
-        spreads={spread_key(each.name, each.at): _spread_words(each) for each in results.pooled_spreads},
-        effects=effect_words(collected.results_data),
+        spreads={spread_key(each.name, each.at): _spread_words(each.spread) for each in results.pooled_models},
+        archive={**_model_words(results), **effect_words(collected.results_data)},
     )
 
 
-def _spread_words(spread: PooledSpread) -> str:
-    return f"{100 * spread.spread:.2g} % ({spread.degrees_of_freedom} degrees of freedom)"
+def _spread_words(spread: Spread) -> str:
+    return f"{100 * spread.standard:.2g} % ({spread.degrees_of_freedom} degrees of freedom)"
+
+
+def _model_words(results: Results) -> dict[str, str]:
+    """Return what the page prints of the model with the archive's spread of pieces."""
+    return {spread_key(each.name, each.at): print_figure(each.figure()).text for each in results.pooled_models}
 
 
 def _ranks(comparison: Mapping[str, Any]) -> Iterator[Rank]:

@@ -134,28 +134,30 @@ def _cell(own: str, heading: str, figure: Figure | None, shared: Sequence[str]) 
 
 
 def spread_view(results: Results) -> TableView | None:
-    """Return the archive's spread of pieces behind the model's figures; None where there is none."""
-    if not results.pooled_spreads:
+    """Return what the samples tell of the model with the archive's spread of pieces; None where there is none."""
+    if not results.pooled_models:
         return None
-    headings = (("Figure", ""), ("Spread", "%"), ("Degrees of freedom", ""), ("Models", ""), ("Samples", ""))
-    columns = tuple(TableColumn(label, unit, label != "Figure") for label, unit in headings)
+    headings = ("Figure", ""), ("This model", ""), ("Spread", "%"), ("Degrees of freedom", ""), ("Models", "")
+    columns = tuple(TableColumn(label, unit, label != "Figure") for label, unit in (*headings, ("Samples", "")))
     rows = tuple(
         (
             f"{quantity_title(each.name)} {point_words(each.at)}".strip(),
-            f"{100 * each.spread:.2g}",
-            at_least(each.degrees_of_freedom),
-            at_least(each.campaigns),
-            at_least(each.samples),
+            print_figure(each.figure()).text,
+            f"{100 * each.spread.standard:.2g}",
+            at_least(each.spread.degrees_of_freedom),
+            at_least(each.spread.campaigns),
+            at_least(each.spread.samples),
         )
-        for each in results.pooled_spreads
+        for each in results.pooled_models
     )
     return TableView(
-        anchor="table-pooled-spreads",
-        title="How pieces of one model scatter",
+        anchor="table-pooled-models",
+        title="This model by the spread of all",
         caption=(
-            "Standard deviation from piece to piece, in per cent of the figure, pooled over every motor of this lab of "
-            "which two pieces or more were tested; repeats of one piece never count. Its degrees of freedom are the "
-            "pieces beyond the first of each model. Spreads are rounded to one of 24 steps a decade, counts of "
+            "This model: what its samples tell, with the pooled spread over the square root of their number in the "
+            "interval. Spread: standard deviation from piece to piece, pooled over every motor of this lab of which "
+            "two pieces or more were tested; repeats of one piece never count. Its degrees of freedom are the pieces "
+            "beyond the first of each model. Spreads are rounded to one of 24 steps a decade, counts of "
             f"{EXACT} and more downward."
         ),
         columns=columns,
