@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from benchproof.archive import assembling, steps
+from benchproof.archive import assembling, second_pass
 from benchproof.archive.build import Build, Manner
 from benchproof.archive.kept import Kept
 from benchproof.archive.manifest import Digests
@@ -31,7 +31,7 @@ NAMES = ("2026-03-a", "2026-03-b")
 @pytest.fixture(autouse=True)
 def apart(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let campaigns tell the archive nothing: the sample notebook's pieces differ by more than its model's interval."""
-    monkeypatch.setattr(steps, "traits_in", lambda _kept, _checked: Traits())
+    monkeypatch.setattr(second_pass, "traits_in", lambda _kept, _checked: Traits())
 
 
 def notebook_of(

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from benchproof.archive import steps
+from benchproof.archive import assembling
 from benchproof.archive.build import Build, Manner
 from benchproof.archive.impact import impact_of
 from benchproof.archive.kept import Kept
@@ -164,8 +164,8 @@ def test_a_change_that_moves_no_rounded_spread_assembles_no_page_but_its_own(lab
     before = {name: inode(lab, name) for name in (*MOTORS, PAIR)}
     heavier(lab, "2026-03-p3", 0.0043)
     assembled: list[str] = []
-    once = steps.previewed
-    monkeypatch.setattr(steps, "previewed", lambda *words: assembled.append(words[2]) or once(*words))
+    once = assembling.previewed
+    monkeypatch.setattr(assembling, "previewed", lambda *words: assembled.append(words[2]) or once(*words))
     assert [name for name, state in build(lab).items() if state == "built"] == ["2026-03-p3"]
     assert sorted(assembled) == ["2026-03-p3", PAIR]  # it takes part in a pair that isolates what that compares
     for name in set(MOTORS) - {"2026-03-p3"}:

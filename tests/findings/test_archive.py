@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchproof.findings.archive import EXACT, STEPS, Archive, Traits, place_of_text, place_text, rounded, traits_of
+from benchproof.findings.archive import EXACT, STEPS, Archive, Traits, place_of_text, place_text, rounded
 from benchproof.findings.comparable import ground, refusal
-from benchproof.findings.pairs import changes, isolates
-from benchproof.findings.spread import Scatter, Spread
+from benchproof.findings.designs import changes, isolates
+from benchproof.findings.model_figures import traits_of
+from benchproof.findings.scatter import Scatter, Spread
 from benchproof.trials.engine import Trials
 from motors import AT_200, entrant, measured
 

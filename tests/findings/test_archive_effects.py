@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from benchproof.findings.archive import Archive, traits_of
+from benchproof.findings.archive import Archive
 from benchproof.findings.archive_effects import ArchiveEffect, archive_effects, effect_record
 from benchproof.findings.differences import as_figured
 from benchproof.findings.entrants import Entrant
+from benchproof.findings.model_figures import traits_of
 from benchproof.report.archive_effects import beside_pairs
 from benchproof.trials.engine import Trials
 from benchproof.trials.quantity import Quantity

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from benchproof.findings.archive import Archive, traits_of
-from benchproof.findings.archive_results import FromArchive, spreads_of
+from benchproof.findings.archive import Archive
+from benchproof.findings.archive_results import FromArchive
 from benchproof.findings.entrants import Entrant
-from benchproof.findings.model_figures import pooled_models
+from benchproof.findings.model_figures import pooled_models, spreads_of, traits_of
 from benchproof.findings.results import entry
 from benchproof.findings.spread import Pool
 from benchproof.findings.stored import packed, unpacked

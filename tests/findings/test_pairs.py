@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from benchproof.findings.designs import NOT_DECLARED
 from benchproof.findings.differences import as_figured
 from benchproof.findings.entrants import Entrant, told_from_each_other
-from benchproof.findings.pairs import NOT_DECLARED, effects_table, pair_tables, pairs, pooled_effects
+from benchproof.findings.pairs import effects_table, pair_tables, pairs, pooled_effects
 from benchproof.trials.engine import Trials
 from motors import entrant, measured
 

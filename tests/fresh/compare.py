@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from benchproof.archive.agreement import compare_figures
-from benchproof.findings.spread import POOLED
+from benchproof.findings.scatter import POOLED
 from benchproof.report.collect import results_of
 from benchproof.report.records import Results
 

@@ -15,7 +15,8 @@ from benchproof.archive.staleness import report_key
 from benchproof.archive.steps import First, Second, assemble_step, problems_of, run_step
 from benchproof.archive.tree import Placed
 from benchproof.errors import InputError
-from benchproof.findings.archive import Archive, Glance, Traits, design_of
+from benchproof.findings.archive import Archive, Glance, Traits
+from benchproof.findings.designs import design_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping

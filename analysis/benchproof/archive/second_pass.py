@@ -15,13 +15,13 @@ from benchproof.campaign.check import check_campaign
 from benchproof.campaign.checked import Checked, CheckedComparison
 from benchproof.campaign.quoting import Quote, parse
 from benchproof.errors import InputError
-from benchproof.findings.archive import Archive, traits_of
+from benchproof.findings.archive import Archive
 from benchproof.findings.archive_effects import archive_effects, effect_record
 from benchproof.findings.archive_results import FromArchive
 from benchproof.findings.claims import judge_all
 from benchproof.findings.comparing_quotes import Comparer
 from benchproof.findings.entrants import Entrant
-from benchproof.findings.model_figures import pooled_models
+from benchproof.findings.model_figures import pooled_models, traits_of
 from benchproof.findings.spread import Pool
 from benchproof.methods import built_tests, known_choices
 from benchproof.report.collect import results_of

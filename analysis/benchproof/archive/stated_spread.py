@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from benchproof.campaign.checked import Checked
 from benchproof.errors import BundleRefused
-from benchproof.findings.archive_results import FromArchive, spreads_of
+from benchproof.findings.archive_results import FromArchive
 from benchproof.findings.entrants import Entrant
-from benchproof.findings.model_figures import pooled_models
+from benchproof.findings.model_figures import pooled_models, spreads_of
 from benchproof.findings.spread import Pool
 from benchproof.findings.stored import unpacked
 from benchproof.report.collect import results_of

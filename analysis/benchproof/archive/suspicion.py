@@ -14,7 +14,7 @@ from zipfile import ZipFile
 
 from benchproof.archive.notebook_files import notebook_path
 from benchproof.errors import BenchproofError
-from benchproof.findings.spread import POOLED
+from benchproof.findings.scatter import POOLED
 from benchproof.report.collect import results_of
 from benchproof.report.records import Results
 from benchproof.report.tabular import FIGURES, figures_csv

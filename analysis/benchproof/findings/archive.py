@@ -15,14 +15,13 @@ from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
-from benchproof.findings.pairs import Change, attributes, changes, isolates
-from benchproof.findings.spread import Scatter, Spread, own_scatter, pooled
+from benchproof.findings.designs import Change, changes, isolates
+from benchproof.findings.scatter import Scatter, Spread, pooled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from benchproof.campaign.models.campaign import Specimen
-    from benchproof.findings.spread import Place, Tested
+    from benchproof.findings.spread import Place
 
     Group = tuple[tuple[str, ...], tuple[str, ...]]
 
@@ -177,16 +176,6 @@ class Archive:
                 rest = frozenset(item for item in traits.design.items() if item[0] != change.attribute)
                 sides.setdefault(rest, ([], []))[value == change.other].append(name)
         return tuple(sorted((tuple(ones), tuple(others)) for ones, others in sides.values() if ones and others))
-
-
-def traits_of(specimen: Specimen, tested: Tested) -> Traits:
-    """Return what a motor campaign tells the archive."""
-    return Traits(design_of(specimen), {place_text(place): each for place, each in own_scatter(tested).items()})
-
-
-def design_of(specimen: Specimen) -> dict[str, str]:
-    """Return the declared attributes of a specimen; none where it declares no design."""
-    return attributes(specimen) if specimen.design else {}
 
 
 def rounded(spread: Spread) -> Spread:

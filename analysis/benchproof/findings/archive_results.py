@@ -8,14 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.findings.samples import ONE_SAMPLE
-from benchproof.findings.spread import POOLED, Spread, place_of
-from benchproof.methods.records import Figure
+from benchproof.findings.scatter import POOLED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from benchproof.findings.spread import Place
+    from collections.abc import Mapping
 
     Entry = Mapping[str, Any]
 
@@ -58,20 +54,12 @@ class FromArchive:
 
 def _settled(entry: Entry, model: Entry | None) -> Entry:
     """Return a model's entry that one sample stands for with the pooled spread; any other as it is."""
+    from benchproof.findings.samples import ONE_SAMPLE  # brings numpy, for which an unchanged build has no use
+
     if model is None or entry["sample"] is not None or ONE_SAMPLE not in entry["flags"]:
         return entry
     flags = [*(flag for flag in entry["flags"] if flag != ONE_SAMPLE), POOLED]
     return {**entry, **{key: model[key] for key in _SPREAD_OUT}, "flags": flags}
-
-
-def spreads_of(models: Iterable[Entry]) -> dict[Place, Spread]:
-    """Return the spreads behind ``pooled_models`` by the figures they belong to."""
-    return {
-        place_of(Figure(each["name"], each["at"], None, None, "")): Spread(
-            each["spread"]["standard"], each["spread"]["degrees_of_freedom"], each["spread"]["campaigns"]
-        )
-        for each in models
-    }
 
 
 def _key(entry: Entry) -> tuple[str, tuple[tuple[str, str], ...]]:

@@ -5,16 +5,21 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from benchproof.findings.archive import Traits, place_text
+from benchproof.findings.designs import design_of
 from benchproof.findings.samples import CORE
+from benchproof.findings.scatter import Spread
+from benchproof.findings.spread import own_scatter, place_of
+from benchproof.methods.records import Figure
 from benchproof.nomenclature import term
 from benchproof.trials.quantity import mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from benchproof.campaign.models.campaign import Specimen
     from benchproof.findings.entrants import Entrant
-    from benchproof.findings.spread import Pool, Spread
-    from benchproof.methods.records import Figure
+    from benchproof.findings.spread import Place, Pool, Tested
     from benchproof.trials.quantity import Quantity
 
     Entry = Mapping[str, Any]
@@ -48,6 +53,21 @@ def pooled_models(
     degrees of freedom of Welch and Satterthwaite (JCGM 100, G.4).
     """
     return tuple(_told(entries, entrant, pool, coverage))
+
+
+def traits_of(specimen: Specimen, tested: Tested) -> Traits:
+    """Return what a motor campaign tells the archive."""
+    return Traits(design_of(specimen), {place_text(place): each for place, each in own_scatter(tested).items()})
+
+
+def spreads_of(models: Iterable[Entry]) -> dict[Place, Spread]:
+    """Return the spreads behind ``pooled_models`` by the figures they belong to."""
+    return {
+        place_of(Figure(each["name"], each["at"], None, None, "")): Spread(
+            each["spread"]["standard"], each["spread"]["degrees_of_freedom"], each["spread"]["campaigns"]
+        )
+        for each in models
+    }
 
 
 def _told(entries: Sequence[Entry], entrant: Entrant, pool: Pool, coverage: float) -> Iterator[dict[str, Any]]:

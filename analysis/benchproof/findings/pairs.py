@@ -13,34 +13,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchproof.findings.comparable import drive_differences
+from benchproof.findings.designs import Change, attributes, changes, isolates
 from benchproof.findings.differences import Difference, compare
 from benchproof.findings.wording import percent_words, title_words
 from benchproof.methods.records import Column, Table
 from benchproof.trials.quantity import Quantity, combine, mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
-    from benchproof.campaign.models.campaign import Specimen
     from benchproof.findings.entrants import Entrant, Settle
     from benchproof.findings.spread import Place
 
-NOT_DECLARED = "not declared"
 _MAKER = "the maker"
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One attribute of the design that differs: its value in the one and in the other."""
-
-    attribute: str
-    one: str
-    other: str
-
-    @property
-    def words(self) -> str:
-        """The change in words."""
-        return f"{self.attribute.replace('_', ' ')}: {self.one} against {self.other}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,25 +59,6 @@ class Pair:
     def controlled(self) -> bool:
         """Whether exactly one declared attribute differs, and both declare it."""
         return isolates(self.changes)
-
-
-def isolates(found: Sequence[Change]) -> bool:
-    """Return whether exactly one declared attribute differs, and both declare it."""
-    return len(found) == 1 and NOT_DECLARED not in (found[0].one, found[0].other)
-
-
-def attributes(specimen: Specimen) -> dict[str, str]:
-    """Return the declared design of a specimen."""
-    declared = {key: str(value) for key, value in specimen.design.items()}
-    stated = {"pole_pairs": specimen.pole_pairs, "connection": specimen.connection}
-    return declared | {key: str(value) for key, value in stated.items() if value is not None}
-
-
-def changes(one: Mapping[str, str], other: Mapping[str, str]) -> tuple[Change, ...]:
-    """Return every attribute in which two designs differ; one that is not declared may differ, so it counts."""
-    names = dict.fromkeys((*one, *other))
-    found = (Change(name, one.get(name, NOT_DECLARED), other.get(name, NOT_DECLARED)) for name in names)
-    return tuple(change for change in found if change.one != change.other)
 
 
 def pairs(entrants: Sequence[Entrant], settle: Settle) -> tuple[Pair, ...]:

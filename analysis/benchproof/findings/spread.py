@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 from scipy import special
 
 from benchproof.findings.entrants import where
 from benchproof.findings.samples import ONE_SAMPLE
+from benchproof.findings.scatter import POOLED, Scatter, Spread, pooled
 from benchproof.trials.distributions import Shape
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity, mean
@@ -36,9 +37,6 @@ _FARTHEST: Final = 3.0
 _SURELY: Final = 0.01
 """Level of the test whether a model's own pieces scatter more than the pool."""
 
-POOLED: Final = "pooled_spread"
-"""Flag of a model figure whose spread comes from several campaigns."""
-
 
 class Tested(Protocol):
     """What a spread is pooled from: a campaign's figures, and which of its pieces belong to an earlier batch."""
@@ -54,45 +52,6 @@ class Tested(Protocol):
     @property
     def figures(self) -> tuple[Figure, ...]:
         """Its figures."""
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """The spread of pieces about their model.
-
-    Parameters
-    ----------
-    standard : float
-        Relative standard deviation: of the logarithm.
-    degrees : int
-        Degrees of freedom, ``sum(n_i - 1)``.
-    campaigns : int
-        How many campaigns with two pieces or more it comes from.
-    """
-
-    standard: float
-    degrees: int
-    campaigns: int
-
-    @property
-    def pieces(self) -> int:
-        """How many pieces it comes from."""
-        return self.degrees + self.campaigns
-
-
-class Scatter(NamedTuple):
-    """What one campaign's pieces tell of the spread of a figure.
-
-    Parameters
-    ----------
-    squares : float
-        Sum of the squares of the logarithms about their mean.
-    degrees : int
-        Its degrees of freedom, ``n - 1``; 0 where there is one piece.
-    """
-
-    squares: float
-    degrees: int
 
 
 def place_of(figure: Figure) -> Place:
@@ -125,15 +84,6 @@ def own_scatter(entrant: Tested) -> dict[Place, Scatter]:
 
 def _scatter(logs: NDArray[np.float64]) -> Scatter:
     return Scatter(float(((logs - logs.mean()) ** 2).sum()) if logs.size > 1 else 0.0, logs.size - 1)
-
-
-def pooled(rows: Iterable[Scatter]) -> Spread | None:
-    """Return the spread of several campaigns' pieces; None where none of them has two."""
-    several = [row for row in rows if row.degrees]
-    degrees = sum(row.degrees for row in several)
-    return (
-        Spread(math.sqrt(math.fsum(r.squares for r in several) / degrees), degrees, len(several)) if degrees else None
-    )
 
 
 def _by_place(entrant: Tested) -> dict[Place, list[Figure]]:

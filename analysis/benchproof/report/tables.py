@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from benchproof.findings.archive import EXACT
-from benchproof.findings.spread import POOLED
+from benchproof.findings.scatter import POOLED
 from benchproof.nomenclature import QUANTITIES, unit_text
 from benchproof.report.printing import print_figure
 from benchproof.report.views import (
