@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -28,10 +29,12 @@ METHOD = "application/vnd.benchproof.method+json"
 NAMES = ("2026-03-a", "2026-03-b")
 
 
-@pytest.fixture(autouse=True)
-def apart(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(autouse=True, scope="module")
+def apart() -> Iterator[None]:
     """Let campaigns tell the archive nothing: the sample notebook's pieces differ by more than its model's interval."""
-    monkeypatch.setattr(second_pass, "traits_in", lambda _kept, _checked: Traits())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(second_pass, "traits_in", lambda _kept, _checked: Traits())
+        yield
 
 
 def notebook_of(

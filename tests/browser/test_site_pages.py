@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from selenium import webdriver
 
-from archive.kept_reports import NAMES, build, keep
+from archive.kept_reports import NAMES, apart, build, keep  # noqa: F401 - a fixture
 from benchproof.archive.build import Manner
 from benchproof.archive.impact import impact_of
 from benchproof.archive.publishing import Publishing
