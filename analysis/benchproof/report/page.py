@@ -19,11 +19,12 @@ from benchproof.report.framing import (
 )
 from benchproof.report.linked_data import linked_data
 from benchproof.report.notebook_page import notebook_body
+from benchproof.report.pieces import sample_words, spread_view
 from benchproof.report.printing import print_figure
 from benchproof.report.prose import prose
 from benchproof.report.render import method_templates
 from benchproof.report.setup import setup_of
-from benchproof.report.tables import at_least, figure_table, headlines_of, spread_view, table_view
+from benchproof.report.tables import figure_table, headlines_of, table_view
 from benchproof.report.views import (
     ChoiceView,
     ClaimView,
@@ -119,7 +120,7 @@ def report_context(
         warnings=warnings[:FIRST_WARNINGS],
         more_warnings=warnings[FIRST_WARNINGS:],
         figures=figure_table(results, _titles(collected)),
-        sample_words=_sample_words(page, results),
+        sample_words=sample_words(page, results),
         spreads=spread_view(results),
         sections=sections,
         budgets=budgets,
@@ -211,36 +212,6 @@ def _provenance(page: Page) -> Provenance:
     word, sentence = SOURCES[page.specimen.source]
     price = price_words(page.specimen.price, bought=page.specimen.source == "bought")
     return Provenance(word, sentence, price, page.lab.disclosure or "")
-
-
-def _sample_words(page: Page, results: Results) -> str:
-    """Return how many samples stand behind the figures, and what they tell of the model."""
-    count, pooled = len(page.specimen.samples), bool(results.pooled_models)
-    if count == 1 and not pooled:
-        return (
-            "One sample was tested: the figures are of this sample and say nothing of the spread from piece to piece."
-        )
-    if count == 1:
-        return (
-            f"One sample was tested. Figures of the model are its value with the spread from piece to piece that "
-            f"{_models(results)} show; where there is no such spread, they say so."
-        )
-    more = (
-        f" What they tell with the spread of {_models(results)} stands under “From piece to piece”." if pooled else ""
-    )
-    return (
-        f"{count} samples were tested. Figures of the model are the mean over samples, with what they differ by in the "
-        f"interval; with so few pieces that interval is wide.{more}"
-    )
-
-
-def _models(results: Results) -> str:
-    """Return how many models the archive's spread is from, in words."""
-    known = sorted({each.spread.campaigns for each in results.pooled_models})
-    several = f"{at_least(known[0])} model{'' if known == [1] else 's'}"
-    if len(known) > 1:
-        several = f"{known[0]} to {at_least(known[-1])} models"
-    return f"{several} of this lab's archive"
 
 
 def _main_chart(page: Page, charts: Sequence[DrawnChart]) -> DrawnChart | None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from benchproof.findings.archive import EXACT
 from benchproof.findings.scatter import POOLED
 from benchproof.nomenclature import QUANTITIES, unit_text
 from benchproof.report.printing import print_figure
@@ -131,43 +130,6 @@ def _cell(own: str, heading: str, figure: Figure | None, shared: Sequence[str]) 
     said = (*shared, *_SAID_BY_THE_CELL)
     notes = tuple(flag_words(f) for f in figure.flags if f not in said and not f.startswith("withheld"))
     return Cell(own, heading, print_figure(figure), notes)
-
-
-def spread_view(results: Results) -> TableView | None:
-    """Return what the samples tell of the model with the archive's spread of pieces; None where there is none."""
-    if not results.pooled_models:
-        return None
-    headings = ("Figure", ""), ("This model", ""), ("Spread", "%"), ("Degrees of freedom", ""), ("Models", "")
-    columns = tuple(TableColumn(label, unit, label != "Figure") for label, unit in (*headings, ("Samples", "")))
-    rows = tuple(
-        (
-            f"{quantity_title(each.name)} {point_words(each.at)}".strip(),
-            print_figure(each.figure()).text,
-            f"{100 * each.spread.standard:.2g}",
-            at_least(each.spread.degrees_of_freedom),
-            at_least(each.spread.campaigns),
-            at_least(each.spread.samples),
-        )
-        for each in results.pooled_models
-    )
-    return TableView(
-        anchor="table-pooled-models",
-        title="This model by the spread of all",
-        caption=(
-            "This model: what its samples tell, with the pooled spread over the square root of their number in the "
-            "interval. Spread: standard deviation from piece to piece, pooled over every motor of this lab of which "
-            "two pieces or more were tested; repeats of one piece never count. Its degrees of freedom are the pieces "
-            "beyond the first of each model. Spreads are rounded to one of 24 steps a decade, counts of "
-            f"{EXACT} and more downward."
-        ),
-        columns=columns,
-        rows=tuple(TableRow(tuple(zip(columns, row, strict=True))) for row in rows),
-    )
-
-
-def at_least(count: int) -> str:
-    """Return a count that may have been rounded downward."""
-    return str(count) if count < EXACT else f"{count} or more"
 
 
 def table_view(table: Table) -> TableView:
