@@ -68,6 +68,7 @@ def library_here(root: Path, names: list[str]) -> float:
     from benchproof.archive.assembling import checked_files, previewed
     from benchproof.archive.forkserver import prepare
     from benchproof.archive.steps import Place
+    from benchproof.findings.archive import Glance
 
     prepare()
     place = Place(str(root), "")
@@ -76,7 +77,7 @@ def library_here(root: Path, names: list[str]) -> float:
         os.chdir(root / "runs" / name)
         begun = time.perf_counter()
         executed(checked_files(place.workspace, name))
-        previewed(place.workspace, place.kept, name, root / "library" / name)
+        previewed(place.workspace, place.kept, name, Glance(), root / "library" / name)
         total += time.perf_counter() - begun
     return total
 
