@@ -32,6 +32,9 @@ IDLE_LIMIT: Final = 60.0
 _IMPORTED: Final = (
     "ipykernel.kernelapp",
     "ipykernel.ipkernel",
+    # What a kernel imports when it starts or is first asked something.
+    *("ipykernel.debugger", "IPython.core.completerlib", "IPython.core.logger", "IPython.extensions.storemagic"),
+    *("importlib.resources.readers", "sqlite3", "stringprep", "tornado.platform.asyncio", "tornado.queues"),
     "benchproof.notebooks.session",
     "benchproof.notebooks.comparing",
 )
