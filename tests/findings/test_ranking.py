@@ -10,7 +10,7 @@ from benchproof.findings.ranking import has_a_better_end, holm, rank, told_apart
 from benchproof.findings.rankings import leader_words, ranking_table, rankings
 from benchproof.findings.shrinkage import shrunk
 from benchproof.findings.spread import Pool
-from benchproof.trials.distributions import NORMAL
+from benchproof.trials.distributions import NORMAL, student
 from benchproof.trials.engine import Source, Trials
 from benchproof.trials.quantity import Quantity
 from motors import entrant, measured
@@ -121,3 +121,15 @@ def test_a_ranking_leaves_out_what_does_not_compare(trials: Trials) -> None:
     labels = {name: name.upper() for name in "abc"}
     assert leader_words(ranking, labels) == "Thrust at 200 W: A is best, with probability above 0.99."
     assert ranking_table([ranking], labels).rows[0][-1] == "more is better; the drives differ; without B"
+
+
+def test_a_tail_that_reaches_below_zero_is_no_obstacle() -> None:
+    """Two pieces far apart are drawn with one degree of freedom: some trials of their mean are negative."""
+    trials = Trials(7, 2000)
+    wild = Quantity.of(7.0, 0.3, Source(("wild",), "two pieces", student(1)), trials)
+    sure = Quantity.of(7.5, 0.01, Source(("sure",), "many pieces", NORMAL), trials)
+    assert (wild.trials < 0).any()
+    best, other = rank(("sure", "wild"), (sure, wild), ("thrust",), trials)
+    assert best.name == "sure"
+    assert best.best + other.best == pytest.approx(1.0)
+    assert 0.5 < best.best < 1.0

@@ -59,6 +59,9 @@ Left out is what is different and not better (Kv, resistance, speed), what belon
 same again: thrust per power at equal power ranks as thrust does.
 """
 
+LEAST: Final = 1e-6
+"""A trial counts as at least this share of its figure."""
+
 FAMILY: Final = 0.05
 """Probability that any of a family of comparisons is wrong."""
 
@@ -128,7 +131,9 @@ def rank(
         Of the rank's interval.
     """
     values = np.log([q.value for q in quantities])
-    deviates = np.log(np.stack([q.trials for q in quantities])) - values[:, None]
+    # Two pieces that differ much leave a tail so heavy that it reaches below zero, where no motor's figure lies.
+    shares = np.stack([np.maximum(q.trials / q.value, LEAST) for q in quantities])
+    deviates = np.log(shares)
     true = shrunk(values, deviates, ("ranking", *identity), trials)
     worth = -true if less_is_better else true
     ranks = 1 + np.argsort(np.argsort(-worth, axis=0, kind="stable"), axis=0, kind="stable")
