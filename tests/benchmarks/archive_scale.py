@@ -69,7 +69,6 @@ def at_size(size: int) -> dict[str, float]:
         change(root, name, "Again")
         one = benchproof(root, "build")
         assert f"1 built, {size - 1} unchanged" in one.said
-        rechecked = benchproof(root, "build", "--recheck")
     return {
         "campaigns": size,
         "seconds_assembling_all": round(assembling.seconds, 2),
@@ -77,8 +76,7 @@ def at_size(size: int) -> dict[str, float]:
         "seconds_its_own_run": round(own_run, 2),
         "seconds_one_changed": round(one.seconds, 2),
         "seconds_more_than_its_own_run": round(one.seconds - own_run, 2),
-        "seconds_recheck": round(rechecked.seconds, 2),
-        "peak_memory_mb": round(max(ran.memory for ran in (assembling, *nothing, one, rechecked))),
+        "peak_memory_mb": round(max(ran.memory for ran in (assembling, *nothing, one))),
     }
 
 
