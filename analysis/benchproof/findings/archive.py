@@ -51,6 +51,11 @@ class Traits:
     scatter: Mapping[str, Scatter] = field(default_factory=dict)
 
 
+def pairs_of(groups: Iterable[Group]) -> int:
+    """Return how many pairs there are: each of the first of a group with each of the second."""
+    return sum(len(ones) * len(others) for ones, others in groups)
+
+
 @dataclass(frozen=True, slots=True)
 class Isolated:
     """A change of one attribute, and all campaigns of the archive in pairs that isolate it.
@@ -77,7 +82,7 @@ class Isolated:
     @property
     def pairs(self) -> int:
         """How many pairs there are."""
-        return sum(len(ones) * len(others) for ones, others in self.groups)
+        return pairs_of(self.groups)
 
     @property
     def campaigns(self) -> tuple[str, ...]:

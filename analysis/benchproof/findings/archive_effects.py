@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from benchproof.findings.archive import pairs_of
 from benchproof.findings.comparable import drive_differences, ground
 from benchproof.findings.samples import CORE, drawn_degrees
 from benchproof.findings.spread import place_of
@@ -67,7 +68,7 @@ class ArchiveEffect:
     @property
     def pairs(self) -> int:
         """How many pairs stand behind it."""
-        return sum(len(ones) * len(others) for ones, others in self.groups)
+        return pairs_of(self.groups)
 
 
 @dataclass(slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.findings.results import curve_file
-from benchproof.notebooks.drawing import svg
+from benchproof.notebooks.drawing import column_title, svg
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -110,7 +110,7 @@ def _choice(choice: Choice, chosen: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _markdown(record: Mapping[str, Any]) -> str:
-    heads = [c["label"] + (f" [{c['unit']}]" if c["unit"] else "") for c in record["columns"]]
+    heads = [column_title(column) for column in record["columns"]]
     rules = ["---:" if c["align"] == "right" else ":---" for c in record["columns"]]
     lines: Sequence[Sequence[str]] = [heads, rules, *record["rows"]]
     return "\n".join("| " + " | ".join(_cell(cell) for cell in line) + " |" for line in lines)

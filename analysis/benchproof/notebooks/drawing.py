@@ -134,6 +134,11 @@ def axis_title(axis: Mapping[str, Any]) -> str:
     return f"{axis['label']} [{unit}]" if unit else str(axis["label"])
 
 
+def column_title(column: Mapping[str, Any]) -> str:
+    """Return a table column's words with its unit as results have it."""
+    return str(column["label"]) + (f" [{column['unit']}]" if column["unit"] else "")
+
+
 def shortened(text: str, most: int = 60) -> str:
     """Return text cut to what a drawing has room for."""
     return text if len(text) <= most else f"{text[: most - 1]}…"

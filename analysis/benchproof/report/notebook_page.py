@@ -17,6 +17,7 @@ import nbformat
 import nh3
 from markupsafe import Markup
 
+from benchproof.notebooks.drawing import column_title
 from benchproof.report.mathml import mathml
 from benchproof.report.records import MIME_PREFIX
 from benchproof.report.words import href, slug, visible
@@ -174,7 +175,7 @@ def _still(chart: Mapping[str, Any]) -> str:
 
 
 def _table(record: Mapping[str, Any]) -> str:
-    heads = [c["label"] + (f" [{c['unit']}]" if c["unit"] else "") for c in record["columns"]]
+    heads = [column_title(column) for column in record["columns"]]
     classes = [' class="number"' if c["align"] == "right" else "" for c in record["columns"]]
 
     def row(tag: str, cells: Sequence[str]) -> str:
