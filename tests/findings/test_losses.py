@@ -280,7 +280,6 @@ def test_a_wrong_torque_gain_shows_as_a_negative_residual() -> None:
             points=replace(
                 run.points,
                 roots={**run.points.roots, "torque": run.points.roots["torque"] + np.log(1.06)},
-                root_trials={**run.points.root_trials, "torque": run.points.root_trials["torque"] + np.log(1.06)},
             ),
         )
         for run in runs

@@ -43,8 +43,8 @@ def test_the_interval_holds_the_truth_over_a_family_of_benches() -> None:
 def test_a_point_outside_the_measured_range_is_not_reached() -> None:
     run, engine = one_run()
     curves = reduce_run(run, engine).curves
-    assert curves.read("thrust", "electrical_power", 5000.0).problem == "not_reached"
-    assert curves.read("thrust", "electrical_power", 100.0).quantity is not None
+    assert curves.read("thrust", "electrical_power", [5000.0])[0].problem == "not_reached"
+    assert curves.read("thrust", "electrical_power", [100.0])[0].quantity is not None
 
 
 def test_a_figure_beyond_the_calibrated_range_is_flagged_and_no_other() -> None:
@@ -75,7 +75,7 @@ def test_wide_steps_are_not_bridged() -> None:
         throttle=run.throttle[low],
         channels={k: v[low] for k, v in run.channels.items()},
     )
-    assert reduce_run(cut, engine).curves.read("thrust", "electrical_power", 100.0).problem == "plateaus_far_apart"
+    assert reduce_run(cut, engine).curves.read("thrust", "electrical_power", [100.0])[0].problem == "plateaus_far_apart"
 
 
 def test_an_offset_of_the_cell_cancels_with_the_tare() -> None:
@@ -83,8 +83,8 @@ def test_an_offset_of_the_cell_cancels_with_the_tare() -> None:
     cell = run.instruments["thrust"]
     shaky = replace(cell, errors=(*cell.errors, ErrorStatement("offset", 1.0, RECTANGULAR, "run", "huge")))
     with_offset = replace(run, instruments={**run.instruments, "thrust": shaky})
-    plain = reduce_run(run, engine).curves.read("thrust", "electrical_power", 100.0).quantity
-    offset = reduce_run(with_offset, engine).curves.read("thrust", "electrical_power", 100.0).quantity
+    plain = reduce_run(run, engine).curves.read("thrust", "electrical_power", [100.0])[0].quantity
+    offset = reduce_run(with_offset, engine).curves.read("thrust", "electrical_power", [100.0])[0].quantity
     assert plain is not None
     assert offset is not None
     assert offset.standard_uncertainty == pytest.approx(plain.standard_uncertainty, rel=0.02)

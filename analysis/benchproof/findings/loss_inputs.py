@@ -261,7 +261,7 @@ def _per_ampere(curves: SweepCurves, trials: Trials) -> SweepCurves:
         points,
         identity=(campaign, "torque per ampere", run),
         roots=divided(points.roots),
-        root_trials=divided(points.root_trials),
+        errors=replace(points.errors, loadings=divided(points.errors.loadings)),
         noise=divided(points.noise),
     )
     return SweepCurves(ratio, trials)

@@ -20,6 +20,8 @@ import numpy as np
 from benchproof.trials.distributions import Shape, frozen, score_table, spread_table, student, tabulated_degrees
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     FloatArray = NDArray[np.float64]
@@ -136,6 +138,16 @@ class Trials:
             rows *= spread[self._order((*identity, "spread"))]
         return frozen(rows)
 
+    def some(self, rows: slice) -> SomeTrials:
+        """Return some of the trials."""
+        return SomeTrials(self, rows, {})
+
+    def in_pieces(self, size: int) -> Iterator[SomeTrials]:
+        """Yield all trials, at most ``size`` at a time: what is large by trial is then small enough for a cache."""
+        joint: dict[tuple[str, ...], FloatArray] = {}
+        for first in range(0, self.count, size):
+            yield SomeTrials(self, slice(first, first + size), joint)
+
     def _scores(self, source: Source) -> FloatArray:
         shape = source.shape
         degrees = None if shape.degrees_drawn is None else tabulated_degrees(shape.degrees_drawn)
@@ -148,6 +160,42 @@ class Trials:
         raw = np.random.Philox(key=_key(self.seed, identity)).random_raw(self.count)
         tagged = (raw & ~mask) | np.arange(self.count, dtype=np.uint64)
         return (np.sort(tagged) & mask).astype(np.intp)
+
+
+class SomeTrials(Trials):
+    """Some of a laboratory's trials: whatever is drawn are these trials of the whole's draws.
+
+    Parameters
+    ----------
+    whole : Trials
+        All trials.
+    rows : slice
+        Which of them.
+    joint : dict
+        Joint draws of all trials, remembered by pieces of the same whole.
+    """
+
+    __slots__ = ("_joint", "_rows", "_whole")
+
+    def __init__(self, whole: Trials, rows: slice, joint: dict[tuple[str, ...], FloatArray]) -> None:
+        self._whole, self._rows, self._joint = whole, rows, joint
+        self.seed, self.count = whole.seed, len(range(*rows.indices(whole.count)))
+        self._drawn = {}
+
+    def draw(self, source: Source) -> FloatArray:
+        """Return draws of a source; see :meth:`Trials.draw`."""
+        return self._whole.draw(source)[self._rows]
+
+    def estimate(self, identity: tuple[str, ...], df: float) -> FloatArray:
+        """Return draws of an estimate; see :meth:`Trials.estimate`."""
+        return self._whole.estimate(identity, df)[self._rows]
+
+    def scatter(self, identity: tuple[str, ...], dim: int, df: float | None, names: tuple[str, ...] = ()) -> FloatArray:
+        """Return joint draws; see :meth:`Trials.scatter`."""
+        key = (*identity, str(dim), str(df), *names)
+        if key not in self._joint:
+            self._joint[key] = self._whole.scatter(identity, dim, df, names)
+        return self._joint[key][:, self._rows]
 
 
 def _key(seed: int, identity: tuple[str, ...]) -> int:

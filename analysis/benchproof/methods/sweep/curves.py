@@ -18,7 +18,6 @@ from benchproof.methods.plateaus import noise_of_mean
 from benchproof.methods.smoother import COINCIDENT, Smooth, smooth
 from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_part, throttle_law
 from benchproof.methods.sweep.propeller import FIGURES
-from benchproof.methods.sweep.shared import SharedErrors
 from benchproof.trials.distributions import RECTANGULAR, student
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity
@@ -119,16 +118,24 @@ class SweepCurves:
         sides = [np.where(side, np.abs(apart), np.inf) for side in (apart <= EDGE, apart >= -EDGE)]
         return np.array([int(np.argmin(side)) for side in sides if np.isfinite(side).any()], dtype=np.intp)
 
-    def read(self, name: str, axis: str, at: float) -> Reading:
-        """Return a figure at a place of an axis (SI)."""
-        place = float(np.log(at))
-        problem = self.problem(axis, place)
-        if problem:
-            return Reading(None, problem)
-        if self._hysteresis(name, axis) > LARGEST_HYSTERESIS:
-            return Reading(None, "hysteresis")
-        values, trials, parts = self.along(name, axis, np.array([place]))
-        return Reading(Quantity(float(values[0]), trials[0], parts))
+    def read(self, name: str, axis: str, at: Sequence[float]) -> tuple[Reading, ...]:
+        """Return a figure at places of an axis (SI), one reading a place.
+
+        Raises
+        ------
+        ValueError
+            If there are too few plateaus for a curve.
+        """
+        places = np.log(at)
+        problems = [self.problem(axis, float(place)) for place in places]
+        if not all(problems) and self._hysteresis(name, axis) > LARGEST_HYSTERESIS:
+            problems = [problem or "hysteresis" for problem in problems]
+        found = {k: Reading(None, problem) for k, problem in enumerate(problems) if problem}
+        able = [k for k in range(places.size) if k not in found]
+        if able:
+            values, trials, parts = self.along(name, axis, places[able])
+            found |= {k: Reading(Quantity(float(values[i]), trials[i], parts)) for i, k in enumerate(able)}
+        return tuple(found[k] for k in range(places.size))
 
     def along(self, name: str, axis: str, places: FloatArray) -> tuple[FloatArray, FloatArray, tuple[Part, ...]]:
         """Return a figure at several places (logarithms) of an axis.
@@ -163,8 +170,8 @@ class SweepCurves:
         weights = [(root, power, rows) for root, power in monomial.powers.items()]
         if axis != "throttle":
             weights.append((axis, -1.0, rows * fit.slope()))
-        loadings = sum(power * (each @ self._shared.loadings[root]) for root, power, each in weights)
-        total = np.asarray(loadings @ self._shared.draws, dtype=np.float64)
+        loadings = sum(power * (each @ points.errors.loadings[root]) for root, power, each in weights)
+        total = np.asarray(loadings @ points.errors.draws, dtype=np.float64)
         if self._log_ratio:
             shift = self._shift(axis)
             total += sum(power * shift.loadings(root, each) for root, power, each in weights) @ shift.draws
@@ -172,11 +179,6 @@ class SweepCurves:
             total += monomial.density * np.log(points.density.trials / points.density.value)
         density = points.density.parts if points.density is not None else ()
         return total, _once((*points.parts, *density, *self._shift_parts((root for root, _, _ in weights), axis)))
-
-    @cached_property
-    def _shared(self) -> SharedErrors:
-        points = self.points
-        return SharedErrors.of({root: points.root_trials[root] - points.roots[root][:, None] for root in points.roots})
 
     def _scatter(self, name: str, axis: str, fit: Smooth) -> Part:
         """Return the source of the fit's own error, from the scatter of the steps about the curve."""

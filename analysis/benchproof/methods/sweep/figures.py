@@ -55,13 +55,13 @@ def figures_of(runs: Sequence[ReducedRun], bench: Bench, method: str) -> tuple[t
     figures: list[Figure] = []
     remarks: list[Remark] = []
     for (sample, where), repeats in grouped(runs).items():
-        for axis, at, place in operating_points(bench):
-            for name in READ_AT[axis]:
-                able = [run for run in repeats if _can_read(run, name, axis)]
-                if able:
-                    figure, found = _figure(name, axis, {**at, **dict(where)}, place, sample, able, method)
-                    figures.append(figure)
-                    remarks.extend(_disagreement(figure, found) if (name, axis) == JUDGED else ())
+        for axis, names in READ_AT.items():
+            points = [({**at, **dict(where)}, place) for on, at, place in operating_points(bench) if on == axis]
+            able = {name: [run for run in repeats if _can_read(run, name, axis)] for name in names}
+            read = [_along(name, axis, points, sample, runs, method) for name, runs in able.items() if runs]
+            for figure, found in (each for at_one_place in zip(*read, strict=True) for each in at_one_place):
+                figures.append(figure)
+                remarks.extend(_disagreement(figure, found) if (figure.name, axis) == JUDGED else ())
     kept, unusual = judged(figures)
     return kept, (*remarks, *unusual)
 
@@ -74,7 +74,7 @@ def figures_at(
     for (sample, where), repeats in grouped(runs).items():
         able = [run for run in repeats if _can_read(run, name, axis)]
         if able:
-            found.append(_figure(name, axis, {**at, **dict(where)}, place, sample, able, method)[0])
+            found.append(_along(name, axis, [({**at, **dict(where)}, place)], sample, able, method)[0][0])
     return tuple(found)
 
 
@@ -102,22 +102,33 @@ def _can_read(each: ReducedRun, name: str, axis: str) -> bool:
     return each.curves.available(name) and each.curves.axis_available(axis)
 
 
-def _figure(
+def _along(
     name: str,
     axis: str,
-    at: Mapping[str, str],
-    place: float,
+    points: Sequence[tuple[Mapping[str, str], float]],
     sample: str,
     runs: Sequence[ReducedRun],
     method: str,
-) -> tuple[Figure, list[Quantity]]:
-    """Return a figure, and what each repeat gave."""
+) -> list[tuple[Figure, list[Quantity]]]:
+    """Return a figure at points of an axis (in words, and SI), and what each repeat gave there."""
     codes = [run.withheld.get(axis) or run.withheld.get(name) for run in runs]
     flags = ("air_referred",) if any(run.points.reference_density is not None for run in runs) else ()
-    figure = Figure(name, at, sample, None, method, flags)
+    figures = [Figure(name, at, sample, None, method, flags) for at, _ in points]
     if any(codes):
-        return figure.withheld(next(code for code in codes if code)), []
-    readings = [_read(run, name, axis, place) for run in runs]
+        code = next(code for code in codes if code)
+        return [(figure.withheld(code), []) for figure in figures]
+    places = [place for _, place in points]
+    readings = zip(*(_read(run, name, axis, places) for run in runs), strict=True)
+    return [
+        _combined(figure, axis, place, runs, repeats)
+        for figure, place, repeats in zip(figures, places, readings, strict=True)
+    ]
+
+
+def _combined(
+    figure: Figure, axis: str, place: float, runs: Sequence[ReducedRun], readings: Sequence[Reading]
+) -> tuple[Figure, list[Quantity]]:
+    """Return a figure as the mean of its repeats' readings, and what each gave."""
     found = [reading.quantity for reading in readings if reading.quantity is not None]
     if found:
         if any(run.beyond[run.curves.neighbours(axis, place)].any() for run in runs):
@@ -127,11 +138,11 @@ def _figure(
     return (figure.flagged(problem) if problem == "not_reached" else figure.withheld(problem)), []
 
 
-def _read(each: ReducedRun, name: str, axis: str, place: float) -> Reading:
+def _read(each: ReducedRun, name: str, axis: str, places: Sequence[float]) -> tuple[Reading, ...]:
     try:
-        return each.curves.read(name, axis, place)
+        return each.curves.read(name, axis, places)
     except ValueError:  # the smoother needs four steps at three places
-        return Reading(None, "too_few_plateaus")
+        return (Reading(None, "too_few_plateaus"),) * len(places)
 
 
 def _disagreement(figure: Figure, repeats: Sequence[Quantity]) -> list[Remark]:

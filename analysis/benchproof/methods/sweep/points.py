@@ -9,6 +9,7 @@ import numpy as np
 
 from benchproof.errors import MethodError, Remark
 from benchproof.methods.plateaus import noise_of_mean
+from benchproof.methods.sweep.shared import SharedErrors, along, directions
 from benchproof.trials.distributions import NORMAL
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity, merge_parts
@@ -36,6 +37,13 @@ STANDING_STILL: Final = 0.05
 
 LARGEST_TARE_SHIFT: Final = 0.003
 """Shift of the tare over a run, of full scale, that is remarked on."""
+
+
+SAMPLED: Final = 1000
+"""Trials that tell which directions the errors of the points have."""
+
+AT_ONCE: Final = 4000
+"""Trials of all points that are worked out at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +108,8 @@ class Points:
         The plateaus the points stand for.
     roots : Mapping of str to FloatArray
         Logarithm of each root at each plateau, best estimate, shape (n,).
-    root_trials : Mapping of str to FloatArray
-        The same by trial, shape (n, trials).
+    errors : SharedErrors
+        What the rig adds to them, by trial.
     noise : Mapping of str to FloatArray
         Relative departure of block means from their plateau's mean, shape (n, blocks).
     throttle : FloatArray
@@ -121,7 +129,7 @@ class Points:
     identity: tuple[str, ...]
     plateaus: tuple[Plateau, ...]
     roots: Mapping[str, FloatArray]
-    root_trials: Mapping[str, FloatArray]
+    errors: SharedErrors
     noise: Mapping[str, FloatArray]
     throttle: FloatArray
     rising: NDArray[np.bool_]
@@ -209,9 +217,8 @@ def points_of(run: SweepRun, segments: Segments, trials: Trials) -> tuple[Points
         message = "no throttle step settled for a second; hold each step longer, or exclude the run"
         raise MethodError(where, message)
     tare = Tare.of(segments, run)
-    nominal, by_trial = _roots(run, segments.plateaus, tare, trials)
-    good = np.logical_and.reduce([(nominal[name] > 0) & (by_trial[name] > 0).all(axis=1) for name in nominal])
-    if not good.any():
+    nominal, good, errors = _positive(run, segments.plateaus, tare, trials)
+    if errors is None:
         message = "thrust, torque or power is positive on no step; look at signs and tare in the log layout"
         raise MethodError(where, message)
     used = tuple(p for p, keep in zip(segments.plateaus, good, strict=True) if keep)
@@ -219,7 +226,7 @@ def points_of(run: SweepRun, segments: Segments, trials: Trials) -> tuple[Points
         identity=(run.occasion.campaign, where),
         plateaus=used,
         roots={name: np.log(values[good]) for name, values in nominal.items()},
-        root_trials={name: np.log(values[good]) for name, values in by_trial.items()},
+        errors=errors,
         noise={name: _relative_blocks(name, used, tare, nominal[name][good]) for name in nominal},
         throttle=np.array([p.throttle for p in used]),
         rising=np.array([p.rising for p in used]),
@@ -229,6 +236,44 @@ def points_of(run: SweepRun, segments: Segments, trials: Trials) -> tuple[Points
         reference_density=run.reference_density,
     )
     return points, tare, (*tare.remarks(run), *_left_out(segments, good, where))
+
+
+def _positive(
+    run: SweepRun, plateaus: Sequence[Plateau], tare: Tare, trials: Trials
+) -> tuple[dict[str, FloatArray], NDArray[np.bool_], SharedErrors | None]:
+    """Return every root at every plateau, which plateaus are positive in all trials, and the errors of those.
+
+    Trials are worked through in pieces: all of them at once are a hundred times the size of the result. Which
+    directions the errors have is told by some trials; a plateau that those saw positive and others do not begins it
+    again.
+    """
+    nominal, by_trial = _roots(run, plateaus, tare, trials.some(slice(None, None, max(trials.count // SAMPLED, 1))))
+    good = _all_positive(nominal, by_trial)
+    while good.any():
+        loadings = directions(_logs(nominal, by_trial, good))
+        still, draws = good, []
+        for piece in trials.in_pieces(AT_ONCE):
+            _, values = _roots(run, plateaus, tare, piece)
+            still = still & _all_positive(nominal, values)
+            if (still != good).any():
+                break
+            draws.append(along(loadings, _logs(nominal, values, good)))
+        else:
+            return nominal, good, SharedErrors(loadings, np.hstack(draws))
+        good = still
+    return nominal, good, None
+
+
+def _all_positive(nominal: Mapping[str, FloatArray], by_trial: Mapping[str, FloatArray]) -> NDArray[np.bool_]:
+    positive = [(nominal[name] > 0) & (by_trial[name] > 0).all(axis=1) for name in nominal]
+    return np.asarray(np.logical_and.reduce(positive))
+
+
+def _logs(
+    nominal: Mapping[str, FloatArray], by_trial: Mapping[str, FloatArray], good: NDArray[np.bool_]
+) -> dict[str, FloatArray]:
+    """Return how far the logarithms of the roots lie from the best estimates', by trial."""
+    return {name: np.log(by_trial[name][good] / nominal[name][good, None]) for name in nominal}
 
 
 def _left_out(segments: Segments, good: NDArray[np.bool_], where: str) -> tuple[Remark, ...]:

@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 NEGLIGIBLE: Final = 1e-12
 """A direction with less than this share of the variance is left out: a millionth of the uncertainty."""
 
-SAMPLED: Final = 1000
-"""Trials that tell which directions there are; the draws along them are those of all trials."""
-
 
 @dataclass(frozen=True, slots=True)
 class SharedErrors:
@@ -43,17 +40,29 @@ class SharedErrors:
     loadings: Mapping[str, FloatArray]
     draws: FloatArray
 
-    @classmethod
-    @single_threaded()
-    def of(cls, errors: Mapping[str, FloatArray]) -> SharedErrors:
-        """Return the errors of several roots, each of shape (n, trials), as combinations of shared draws.
 
-        Directions are the principal components of the errors themselves, not about their mean.
-        """
-        some = np.vstack([each[:, :: max(each.shape[1] // SAMPLED, 1)] for each in errors.values()])
-        variances, directions = np.linalg.eigh(some @ some.T)
-        kept = directions[:, variances > NEGLIGIBLE * variances[-1]]
-        ends = np.cumsum([each.shape[0] for each in errors.values()])[:-1]
-        loadings = dict(zip(errors, np.split(kept, ends), strict=True))
-        along = [loadings[root].T @ each for root, each in errors.items()]
-        return cls(loadings, np.sum(along, axis=0))
+@single_threaded()
+def directions(errors: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    """Return the directions that the errors of several roots have, by root, shape (n, r).
+
+    Parameters
+    ----------
+    errors : Mapping of str to FloatArray
+        In some trials, enough to tell which directions there are: for each root, shape (n, trials).
+
+    Returns
+    -------
+    dict
+        Principal components of the errors themselves, not about their mean; together they are orthonormal.
+    """
+    some = np.vstack(list(errors.values()))
+    variances, found = np.linalg.eigh(some @ some.T)
+    kept = found[:, variances > NEGLIGIBLE * variances[-1]]
+    ends = np.cumsum([each.shape[0] for each in errors.values()])[:-1]
+    return dict(zip(errors, np.split(kept, ends), strict=True))
+
+
+@single_threaded()
+def along(loadings: Mapping[str, FloatArray], errors: Mapping[str, FloatArray]) -> FloatArray:
+    """Return the draws along some directions, shape (r, trials)."""
+    return np.asarray(np.sum([loadings[root].T @ each for root, each in errors.items()], axis=0), dtype=np.float64)
