@@ -43,7 +43,7 @@ def test_a_stretch_that_never_settles_is_left_out_and_said() -> None:
 def test_noise_at_low_thrust_does_not_look_like_a_slope() -> None:
     rng = np.random.default_rng(2)
     time = np.arange(0, 2, 0.02)
-    kept = np.mean([settled(time, 0.3 + 0.03 * rng.standard_normal(time.size)) for _ in range(200)])
+    kept = np.mean([settled(time, 0.3 + 0.03 * rng.standard_normal((1, time.size))) for _ in range(200)])
     assert kept > 0.9
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import integrate, optimize, special, stats
+from scipy import integrate, optimize, special
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,7 +114,7 @@ def tolerance_factor(size: int, content: float, confidence: float, degrees: int 
     def held(k: float) -> float:
         def weighed(z: float) -> float:
             inside = special.chdtrc(nu, nu * reach(z) ** 2 / k**2)
-            return float(inside * stats.norm.pdf(z, scale=size**-0.5))
+            return float(inside * np.exp(-size * z * z / 2) * (size / (2 * np.pi)) ** 0.5)
 
         return float(2 * integrate.quad(weighed, 0, 8 / size**0.5, epsrel=1e-7)[0])
 

@@ -9,7 +9,6 @@ belongs to the bench, so the wait found on most plateaus is asked of all of them
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
@@ -189,45 +188,47 @@ def _settled_start(
     """Return the earliest start from which every judged channel stays settled to the end of the stretch."""
     first = _after(time, piece, wait)
     last = _after(time, piece, np.inf)
+    rows = np.arange(piece.start, piece.stop)[usable[piece]]
+    times, values = time[rows], np.array([channels[name][rows] for name in judged])
     for start in np.linspace(first, last, _STARTS) if last > first else [first]:
-        rows = np.arange(piece.start, piece.stop)
-        rows = rows[(time[rows] >= start - 1e-9) & usable[rows]]
-        if rows.size >= FEWEST_ROWS and all(settled(time[rows], channels[name][rows]) for name in judged):
+        skipped = int(np.searchsorted(times, start - 1e-9))
+        if times.size - skipped >= FEWEST_ROWS and settled(times[skipped:], values[:, skipped:]):
             return float(start)
     return None
 
 
 def settled(time: FloatArray, values: FloatArray) -> bool:
-    """Say whether a stretch has stopped changing.
+    """Say whether every channel of a stretch has stopped changing.
 
     Parameters
     ----------
     time : FloatArray
         Time stamps, s, shape (n,).
     values : FloatArray
-        Readings, shape (n,).
+        Readings, shape (channels, n).
 
     Returns
     -------
     bool
-        False where the change over the window exceeds SLOPE_LIMIT of the mean by more than the slope's own
-        95 % uncertainty, or where its beginning lies off its end by that much. Slope after Theil and Sen (Sen 1968,
-        JASA 63, 1379 [from memory]).
+        False where the change of one of them over the window exceeds SLOPE_LIMIT of its mean by more than the
+        slope's own 95 % uncertainty, or where its beginning lies off its end by that much. Slope after Theil and
+        Sen (Sen 1968, JASA 63, 1379 [from memory]).
     """
     size = min(_SLOPE_POINTS, time.size)
     t, y = _means(time, size), _means(values, size)
     left, right = _pairs(size)
-    slope = _median((y[right] - y[left]) / (t[right] - t[left]))
+    slope = _median((y[:, right] - y[:, left]) / (t[right] - t[left]))
+    middle = y.mean(axis=1)
     window = float(time[-1] - time[0])
-    change, allowed = abs(slope) * window, SLOPE_LIMIT * abs(float(y.mean()))
+    change, allowed = np.abs(slope) * window, SLOPE_LIMIT * np.abs(middle)
     if size < 2 * FEWEST_ROWS:
-        return change <= allowed
+        return bool((change <= allowed).all())
     later = t - t.mean()
-    left_over = y - y.mean() - slope * later
+    left_over = y - middle[:, None] - slope[:, None] * later
     k = float(stdtrit(size - 2, 0.975))
-    error = math.sqrt(float(left_over @ left_over) / (size - 2) / float(later @ later))
+    error = np.sqrt((left_over**2).sum(axis=1) / (size - 2) / float(later @ later))
     drifting = change - k * error * window > allowed
-    return not drifting and not _starts_apart(y, allowed, k)
+    return not (drifting | _starts_apart(y, allowed, k)).any()
 
 
 @lru_cache(maxsize=32)
@@ -236,26 +237,27 @@ def _pairs(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return left, right
 
 
-def _median(values: FloatArray) -> float:
-    """Return the median; of few numbers, numpy's own takes longer to begin than to find."""
-    ordered = np.sort(values)
-    middle = ordered.size // 2
-    return float(ordered[middle] if ordered.size % 2 else (ordered[middle - 1] + ordered[middle]) / 2)
+def _median(values: FloatArray) -> FloatArray:
+    """Return the medians of rows; of few numbers, numpy's own takes longer to begin than to find."""
+    ordered = np.sort(values, axis=1)
+    above = ordered.shape[1] // 2
+    below = above - 1 + ordered.shape[1] % 2
+    return np.asarray((ordered[:, below] + ordered[:, above]) / 2, dtype=np.float64)
 
 
-def _starts_apart(y: FloatArray, allowed: float, k: float) -> bool:
+def _starts_apart(y: FloatArray, allowed: FloatArray, k: float) -> BoolArray:
     """Say whether the first sixth lies off the last half: a lag that dies out early leaves the median slope alone."""
-    first, last = y[: y.size // 6], y[y.size // 2 :]
-    error = float(last.std(ddof=1)) * (1 / first.size + 1 / last.size) ** 0.5
-    return bool(abs(float(first.mean() - last.mean())) - k * error > allowed)
+    size = y.shape[1]
+    first, last = y[:, : size // 6], y[:, size // 2 :]
+    error = last.std(axis=1, ddof=1) * (1 / first.shape[1] + 1 / last.shape[1]) ** 0.5
+    return np.asarray(np.abs(first.mean(axis=1) - last.mean(axis=1)) - k * error > allowed)
 
 
 def _means(values: FloatArray, parts: int) -> FloatArray:
-    """Return the means of equal parts of a stretch, shape (parts,)."""
-    edges = np.arange(parts + 1) * values.size // parts
-    return np.asarray(
-        np.add.reduceat(values, edges[:-1], dtype=np.float64) / (edges[1:] - edges[:-1]), dtype=np.float64
-    )
+    """Return the means of equal parts of a stretch along the last axis, shape (..., parts)."""
+    edges = np.arange(parts + 1) * values.shape[-1] // parts
+    sums = np.add.reduceat(values, edges[:-1], axis=-1, dtype=np.float64)
+    return np.asarray(sums / (edges[1:] - edges[:-1]), dtype=np.float64)
 
 
 def _average(
