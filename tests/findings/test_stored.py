@@ -53,7 +53,18 @@ def test_a_figure_without_value_stays_without() -> None:
     assert kept.quantity is not None
 
 
+def test_a_quantity_that_two_figures_share_is_kept_once() -> None:
+    figure = _figure("mass", 0.03, 1e-5)
+    model = Figure("mass", {}, None, figure.quantity, figure.method, ("one_sample",))
+    record = packed((figure, model))
+    assert len(record["scales"]) == 1
+    one, other = unpacked([entry(figure, 0.95), entry(model, 0.95)], record)
+    assert one.quantity is not None
+    assert other.quantity is not None
+    assert np.array_equal(one.quantity.trials, other.quantity.trials)
+
+
 def test_trials_of_other_figures_are_refused() -> None:
     figures = (_figure("mass", 0.03, 1e-5), _figure("thrust", 8.0, 0.01))
-    with pytest.raises(ValueError, match="kept trials for 1 figures"):
+    with pytest.raises(ValueError, match="kept trials for 2 figures of 1"):
         unpacked([entry(figures[0], 0.95)], packed(figures))

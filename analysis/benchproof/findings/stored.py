@@ -1,8 +1,9 @@
 """Figures with their trials, handed from a campaign's notebook to what looks at several campaigns.
 
 A figure's trials are kept as deviations from its value in its own standard deviation, in half precision: a relative
-error of 5e-4 in each deviation, far under the noise of any number of trials in use, at a quarter of the room. Sources
-are not kept: campaigns of one lab share draws by the sources' identities, so their trials are paired as they stand.
+error of 5e-4 in each deviation, far under the noise of any number of trials in use, at a quarter of the room. A model's
+figure that rests on one sample shares that sample's. Sources are not kept: campaigns of one lab share draws by the
+sources' identities, so their trials are paired as they stand.
 """
 
 from __future__ import annotations
@@ -35,17 +36,21 @@ def packed(figures: Iterable[Figure]) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``count`` (trials), ``scales`` (SI, one a figure) and ``deviations`` (base64, little-endian half precision).
+        ``count`` (trials), ``rows`` (for each figure, which of the following is its own), ``scales`` (SI) and
+        ``deviations`` (base64, little-endian half precision).
     """
     known = [figure.quantity for figure in figures if figure.quantity is not None]
-    scales = [float(np.std(quantity.trials)) for quantity in known]
+    unlike = {id(quantity): quantity for quantity in known}
+    number = {key: k for k, key in enumerate(unlike)}
+    scales = [float(np.std(quantity.trials)) for quantity in unlike.values()]
     rows = [
         np.clip((quantity.trials - quantity.value) / (scale or 1.0), -_WIDEST, _WIDEST).astype("<f2")
-        for quantity, scale in zip(known, scales, strict=True)
+        for quantity, scale in zip(unlike.values(), scales, strict=True)
     ]
     count = len(known[0].trials) if known else 0
     return {
         "count": count,
+        "rows": [number[id(quantity)] for quantity in known],
         "scales": scales,
         "deviations": base64.b64encode(b"".join(row.tobytes() for row in rows)).decode("ascii"),
     }
@@ -72,10 +77,12 @@ def unpacked(quantities: Sequence[Mapping[str, Any]], record: Mapping[str, Any])
     except binascii.Error as error:
         message = "the kept trials cannot be read"
         raise ValueError(message) from error
-    if flat.size != known * record["count"] or len(record["scales"]) != known:
-        message = f"{flat.size} kept trials for {known} figures of {record['count']}"
+    scales, numbers = record["scales"], record["rows"]
+    if flat.size != len(scales) * record["count"] or len(numbers) != known:
+        message = f"{flat.size} kept trials for {len(numbers)} figures of {known}"
         raise ValueError(message)
-    rows = iter(zip(flat.reshape(known, -1) if known else flat, record["scales"], strict=True))
+    deviations = flat.reshape(len(scales), -1) if scales else flat
+    rows = iter([(deviations[number], scales[number]) for number in numbers])
     return tuple(_figure(each, None if each["value"] is None else next(rows)) for each in quantities)
 
 
