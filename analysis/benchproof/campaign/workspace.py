@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from benchproof.campaign.calibration_files import read_calibration, read_loadings
@@ -12,7 +13,7 @@ from benchproof.campaign.models.campaign import RESERVED, Campaign
 from benchproof.campaign.models.lab import Lab
 from benchproof.campaign.models.rig import RigFile
 from benchproof.campaign.units import shortened
-from benchproof.campaign.yaml import compose
+from benchproof.campaign.yaml import compose, compose_text, read_text
 from benchproof.errors import Fault, InputError, RequestError
 
 if TYPE_CHECKING:
@@ -70,17 +71,7 @@ class Workspace:
         InputError
             With all its faults.
         """
-        return _read(Lab, compose(self.root / LAB, LAB))
-
-    def rig_document(self, name: str) -> Document:
-        """Compose a rig file.
-
-        Raises
-        ------
-        InputError
-            With all its faults of form.
-        """
-        return compose(self.root / rig_file(name), rig_file(name))
+        return _lab(read_text(self.root / LAB, LAB))
 
     def rig(self, name: str) -> RigFile:
         """Read a rig file.
@@ -90,11 +81,7 @@ class Workspace:
         InputError
             With all its faults.
         """
-        document = self.rig_document(name)
-        rig = _read(RigFile, document)
-        if rig.rig != name:
-            raise InputError(_misnamed(rig_file(name), "rig", rig.rig, name, document.places.line(("rig",))))
-        return rig
+        return _rig(read_text(self.root / rig_file(name), rig_file(name)), name)
 
     def campaign_document(self, name: str) -> Document:
         """Compose a campaign file.
@@ -179,6 +166,21 @@ def campaign_file(name: str) -> str:
 def rig_file(name: str) -> str:
     """Return the path of a rig's file, relative to the workspace."""
     return f"runs/rigs/{name}/rig.yaml"
+
+
+# A lab's campaigns share these two files: a process that reads many reads them once for each text they have.
+@lru_cache(maxsize=16)
+def _lab(text: str) -> Lab:
+    return _read(Lab, compose_text(text, LAB))
+
+
+@lru_cache(maxsize=64)
+def _rig(text: str, name: str) -> RigFile:
+    document = compose_text(text, rig_file(name))
+    rig = _read(RigFile, document)
+    if rig.rig != name:
+        raise InputError(_misnamed(rig_file(name), "rig", rig.rig, name, document.places.line(("rig",))))
+    return rig
 
 
 def _read(model: type[M], document: Document) -> M:

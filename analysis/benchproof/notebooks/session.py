@@ -7,7 +7,7 @@ writes no file.
 from __future__ import annotations
 
 import platform
-from functools import cached_property
+from functools import cache, cached_property
 from importlib.metadata import version
 from pathlib import Path
 from types import ModuleType
@@ -295,6 +295,7 @@ class Section:
                 display(found[name])
 
 
+@cache
 def software() -> dict[str, str]:
     """Return the versions the figures came from."""
     return {"python": platform.python_version(), **{name: version(name) for name in SOFTWARE}}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 from xml.etree import ElementTree as ET
 
@@ -17,6 +18,7 @@ _ATTRIBUTES: Final = frozenset(
 )
 
 
+@lru_cache(maxsize=1024)
 def mathml(latex: str, *, block: bool) -> str:
     """Return a formula as MathML; empty where it cannot be set.
 
