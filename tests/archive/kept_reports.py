@@ -80,13 +80,13 @@ def keep(root: Path, name: str, **more: Any) -> None:
     checked = check_campaign(workspace, name, built_tests=built_tests(), known_choices=known_choices(), logs=False)
     digests = Digests(root, {})
     key = run_key({file: digests.of(file) for file in checked.files()}, checked.values)
-    Kept(root / "build" / "kept").keep(name, key, notebook_of(name, **more), json.dumps(packed([])))
+    Kept(root / "build" / "kept").keep(name, key, notebook_of(name, **more), json.dumps(packed([])).encode())
 
 
 def build(root: Path, *names: str) -> None:
     """Assemble the preview anew; nothing runs, because all is kept."""
     outcomes = Build(Workspace(root), names, Manner(recheck=True)).run(lambda _: None, lambda _: None)
-    assert [outcome.problems for outcome in outcomes] == [()] * len(names)
+    assert [outcome.problems for outcome in outcomes] == [()] * len(names), outcomes
 
 
 def with_claims(patch: pytest.MonkeyPatch, **verdicts: str) -> None:

@@ -159,6 +159,7 @@ def test_without_another_models_pieces_a_page_says_this_sample(lab: Path) -> Non
     assert "say nothing of the spread" in page(lab, ALONE)
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_a_change_that_moves_no_rounded_spread_assembles_no_page_but_its_own(lab: Path, monkeypatch) -> None:
     """Also no page whose claim is about a model: what a claim hangs on is the rounded spread, not every motor."""
     before = {name: inode(lab, name) for name in (*MOTORS, PAIR)}

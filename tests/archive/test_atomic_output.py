@@ -83,6 +83,7 @@ def full_disk(*_args, **_keywords):
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
+@pytest.mark.usefixtures("in_this_process")
 @pytest.mark.parametrize("where", ["kept", "report", "index", "contents", "scratch"])
 def test_a_full_disk_leaves_the_last_good_pages(lab: Path, undisturbed, monkeypatch, where: str) -> None:
     before = tree_of(lab / "build" / "preview")

@@ -61,6 +61,7 @@ def never(*_args, **_keywords):
     pytest.fail("this should have been passed over")
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_with_nothing_changed_nothing_is_read_run_or_written(lab: Path, monkeypatch, still) -> None:
     build(lab)
     before = inodes(lab)
@@ -98,6 +99,7 @@ def test_every_input_makes_stale_what_hangs_on_it(lab: Path, path: str, old: str
     assert {name for name, state in found.items() if state == "built"} == set(stale)
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_a_template_change_assembles_again_and_runs_nothing(lab: Path, monkeypatch) -> None:
     before = inodes(lab)
     monkeypatch.setattr(steps, "execute", never)
@@ -110,11 +112,13 @@ def test_a_template_change_assembles_again_and_runs_nothing(lab: Path, monkeypat
     assert all(after[name] != before[name] for name in before if name.endswith("index.html"))
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_another_method_or_library_runs_everything(lab: Path, monkeypatch) -> None:
     monkeypatch.setattr(staleness, "library_digest", lambda: "another library")
     assert build(lab) == dict.fromkeys(NAMES, "built")
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_a_record_beside_the_campaign_assembles_its_page_again(lab: Path, monkeypatch) -> None:
     before = inodes(lab)
     (lab / "runs" / "2026-03-a" / "record.jsonl").write_text("")
@@ -152,6 +156,7 @@ def test_a_file_that_was_changed_just_before_it_was_digested_is_digested_again(t
     assert Digests(tmp_path, {"a": forged._replace(still=True)}).of("a") == digest
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_recheck_gives_the_same_answer_from_scratch(lab: Path, still, monkeypatch) -> None:
     (lab / "runs" / "2026-03-b" / "campaign.yaml").write_text(CAMPAIGN.format(name="2026-03-b").replace("A test", "B"))
     build(lab)
@@ -231,6 +236,7 @@ def test_a_failing_campaign_is_tried_again_and_keeps_its_report(lab: Path, still
     assert files(lab) == good
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_inputs_that_change_under_a_build_are_found_out(lab: Path, monkeypatch) -> None:
     log = lab / "runs" / "2026-03-a" / "raw" / "sweep.csv"
     log.write_text(sweep_log(seed=5, levels=8))
@@ -248,6 +254,7 @@ def test_inputs_that_change_under_a_build_are_found_out(lab: Path, monkeypatch) 
     assert log.read_text() == sweep_log(seed=5, levels=8)
 
 
+@pytest.mark.usefixtures("in_this_process")
 def test_the_manifest_spares_no_question_when_a_looked_at_campaign_changes(lab: Path, still, monkeypatch) -> None:
     """A page that looks at another is assembled again when that one's figures moved."""
     monkeypatch.setattr("benchproof.archive.second_pass.looked_at", lambda _workspace, _campaign: frozenset(NAMES[1:]))

@@ -16,7 +16,7 @@ import nbformat
 import psutil
 import pytest
 
-from benchproof.archive import forkserver, running, warm
+from benchproof.archive import forks, forkserver, running, warm
 from benchproof.archive.build import Build, Manner
 from benchproof.archive.running import Run, execute
 from benchproof.campaign.workspace import Workspace
@@ -57,7 +57,7 @@ def own_temporary_folder(monkeypatch, tmp_path: Path) -> Iterator[None]:  # pyte
 def scratch(tmp_path: Path):
     (tmp_path / "run" / "workspace").mkdir(parents=True)
     yield tmp_path / "run" / "workspace"
-    warm.stop_warm_process()
+    forks.stop_warm_process()
 
 
 def run_cells(monkeypatch, scratch: Path, *sources: str, kernels: str = "warm", limit: float = 60.0) -> list:
@@ -101,7 +101,7 @@ def test_each_forked_kernel_has_a_state_of_its_own(monkeypatch, scratch: Path) -
     assert second[0].split() == [str(scratch), "True", "second", "True"]
     assert second[2].strip() == "False"
     assert not set(first[1].split()) & set(second[1].split())
-    assert warm.why_not_warm() == ""
+    assert forks.why_not_warm() == ""
 
 
 def test_a_notebook_over_its_time_is_stopped_with_all_it_started(monkeypatch, scratch: Path) -> None:
@@ -109,7 +109,7 @@ def test_a_notebook_over_its_time_is_stopped_with_all_it_started(monkeypatch, sc
     for kernels in ("warm", "plain"):
         with pytest.raises(NotebookFailed, match="longer than the limit of 1 s; --time-limit"):
             run_cells(monkeypatch, scratch, endless, kernels=kernels, limit=1.0)
-        warm.stop_warm_process()
+        forks.stop_warm_process()
         assert gone_within(5, lambda: not [p for p in offspring() if p.status() != psutil.STATUS_ZOMBIE])
         assert not [p for p in psutil.process_iter(["cmdline"]) if "98765" in (p.info["cmdline"] or ())]
     assert sockets() == set()
@@ -123,15 +123,15 @@ def test_a_kernel_that_dies_is_a_failed_notebook(monkeypatch, scratch: Path) -> 
 
 def test_where_the_warm_process_dies_another_takes_its_place(monkeypatch, scratch: Path) -> None:
     run_cells(monkeypatch, scratch, "print(1)")
-    server = warm._SHARED.server
+    server = forks._SHARED.server
     server.process.kill()
     server.process.wait()
     assert run_cells(monkeypatch, scratch, "print(2)")[0].strip() == "2"
-    assert warm._SHARED.server is not server
+    assert forks._SHARED.server is not server
 
 
 def test_where_nothing_can_be_forked_kernels_are_started_with_a_note(monkeypatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(warm.sys, "platform", "darwin")
+    monkeypatch.setattr(forks.sys, "platform", "darwin")
     root = write_workspace(tmp_path)
     notes: list[str] = []
     (outcome,) = Build(Workspace(root), ("2026-03-a",), Manner()).run(print, notes.append)
@@ -140,9 +140,9 @@ def test_where_nothing_can_be_forked_kernels_are_started_with_a_note(monkeypatch
 
 
 def test_a_warm_process_with_threads_is_not_forked(monkeypatch) -> None:
-    monkeypatch.setattr(warm, "receive", lambda _channel: ({"threads": 3}, []))
-    with pytest.raises(warm.CannotForkError, match="3 threads"):
-        warm.ForkServer()
+    monkeypatch.setattr(forks, "receive", lambda _channel: ({"threads": 3}, []))
+    with pytest.raises(forks.CannotForkError, match="3 threads"):
+        forks.ForkServer()
     assert gone_within(5, lambda: offspring() == [])
 
 
@@ -186,7 +186,7 @@ def test_no_kernel_socket_or_folder_outlives_a_build_that_is_ended(tmp_path: Pat
 
 
 def test_an_interrupted_manager_lets_no_kernel_start(monkeypatch, scratch: Path) -> None:
-    from benchproof.archive.kernels import end_kernels, open_kernels
+    from benchproof.archive.running_kernels import end_kernels, open_kernels
 
     end_kernels()
     try:

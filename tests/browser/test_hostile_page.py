@@ -20,8 +20,8 @@ from selenium import webdriver
 from benchproof.campaign.models.lab import Lab
 from benchproof.report.framing import POLICY
 from benchproof.report.page import index_row
-from benchproof.report.render import templates_folder
 from benchproof.report.site import assemble_index, assemble_report
+from benchproof.report.templates import templates_folder
 from report.sample_notebook import CAMPAIGN, sample_claims, sample_notebook
 
 pytestmark = pytest.mark.browser

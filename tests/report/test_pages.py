@@ -14,7 +14,8 @@ from benchproof.report import views
 from benchproof.report.printing import Printed, print_figure
 from benchproof.report.prose import Prose, prose
 from benchproof.report.records import Figure, Price
-from benchproof.report.render import data_block, environment, templates_folder
+from benchproof.report.render import data_block, environment
+from benchproof.report.templates import templates_folder
 from benchproof.report.words import Fact, anchor, not_measured, price_words, slug, value_words, visible
 
 

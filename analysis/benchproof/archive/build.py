@@ -131,7 +131,7 @@ class Build:
         place = Place(str(self.workspace.root), reading.software, self.manner.kernels, self.manner.limit)
         reports = {} if self.manner.recheck else earlier.reports
         (fresh / "reports").mkdir()
-        with crew(self.manner.workers, self.manner.scheduler) as found:
+        with crew(place, self.manner.workers, self.manner.scheduler) as found:
             schedule = Schedule(place, found, reading, reports, fresh / "reports")
             outcomes = schedule.run(self.names, tell, note)
         self._put_in_place(lab, fresh, earlier, schedule.placed, index_key(reading.digests.of(LAB)))

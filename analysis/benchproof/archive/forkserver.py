@@ -1,13 +1,15 @@
-"""The warm process: it has imported what notebooks use, and forks into a kernel whenever its owner asks.
+"""The warm process: it has imported what notebooks use, and forks into a kernel or a worker whenever it is asked.
 
-Run as ``python -m benchproof.archive.forkserver FD`` with one end of a socket pair; `benchproof.archive.warm` is the
-other end. The process has one thread, no event loop and no messaging context, so that forking it is safe; each
-child becomes an ordinary ipykernel with a state of its own. When the owner's end closes, also because the owner was
-killed, every kernel is killed, what the owner would have cleaned up is removed, and the process ends.
+Run as ``python -m benchproof.archive.forkserver FD WORKSPACE`` with one end of a socket pair, whose other end is
+`benchproof.archive.warm`'s. The process has one thread, no event loop and no messaging context, so that forking it is
+safe; each child becomes an ordinary ipykernel with a state of its own, or a worker that carries out steps of a build
+and asks for kernels of its own. When the end of whoever asked closes, also because it was killed, its children are
+killed and what it would have cleaned up is removed; when it is the owner's, every child is, and the process ends.
 """
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import gc
 import importlib
@@ -20,11 +22,16 @@ import signal
 import socket
 import struct
 import sys
+from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+
+Kind = Literal["kernel", "worker", "none"]
+"""What a child is to be; none is asked for where only folders are told that are to be removed."""
 
 IDLE_LIMIT: Final = 60.0
 """Seconds without a kernel and without a request after which the process ends by itself."""
@@ -34,9 +41,13 @@ _IMPORTED: Final = (
     "ipykernel.ipkernel",
     # What a kernel imports when it starts or is first asked something.
     *("ipykernel.debugger", "IPython.core.completerlib", "IPython.core.logger", "IPython.extensions.storemagic"),
+    *("IPython.core.debugger", "IPython.utils.wildcard", "faulthandler", "zmq.utils.garbage"),
     *("importlib.resources.readers", "sqlite3", "stringprep", "tornado.platform.asyncio", "tornado.queues"),
+    *("pyarrow.csv", "pyarrow.parquet"),
     "benchproof.notebooks.session",
     "benchproof.notebooks.comparing",
+    # What a worker needs.
+    *("papermill", "nbclient", "benchproof.archive.kernels", "benchproof.archive.assembling"),
 )
 
 _LENGTH: Final = struct.Struct("!I")
@@ -80,71 +91,174 @@ def _exactly(channel: socket.socket, count: int) -> bytes | None:
     return found
 
 
-def prepare() -> None:
-    """Import what notebooks import and do once what each would do again, without starting a thread."""
+def prepare(workspace: str = "") -> None:
+    """Import what children import and do once what each would do again, without starting a thread.
+
+    Parameters
+    ----------
+    workspace : str
+        Folder of the workspace whose lab and rig files are read ahead, where it is known.
+    """
     for name in _IMPORTED:
         importlib.import_module(name)
+    from benchproof.archive import staleness
     from benchproof.methods import registry
+    from benchproof.notebooks import session
+    from benchproof.report import notebook_page, render
+    from benchproof.report.wheel import own_wheel
     from benchproof.trials.threads import single_threaded
 
     registry()
+    session.software()
+    staleness.software()
+    own_wheel()
+    render.compile_templates()
+    notebook_page.compile_templates()
+    if workspace:
+        _read_ahead(workspace)
     with single_threaded():  # looks for the numerical libraries that are loaded
         pass
 
 
-def serve(channel: socket.socket) -> Mapping[str, Any] | None:
+class Child(NamedTuple):
+    """What a forked child is to do.
+
+    Parameters
+    ----------
+    order : Mapping
+        The order: ``kind``, ``argv``, ``env``, ``cwd``, ``litter``.
+    sockets : tuple of socket
+        A worker's: the one its steps come by, and the one by which it asks for kernels; a kernel has none.
+    """
+
+    order: Mapping[str, Any]
+    sockets: tuple[socket.socket, ...]
+
+
+@dataclass(slots=True)
+class _Asker:
+    """One that asks for children: the owner, or a worker.
+
+    Parameters
+    ----------
+    channel : socket
+        Where it asks.
+    children : dict of int to int
+        Process descriptor to process of each child that lives.
+    litter : set of str
+        Folders to remove when it is gone.
+    """
+
+    channel: socket.socket
+    children: dict[int, int] = field(default_factory=dict)
+    litter: set[str] = field(default_factory=set)
+
+    def reap(self, watch: int) -> None:
+        """Take note of a child's end."""
+        os.waitpid(self.children.pop(watch), 0)
+        os.close(watch)
+
+    def end(self) -> None:
+        """Kill every child with all it started, and remove the litter."""
+        for watch, pid in self.children.items():
+            try:
+                os.killpg(pid, signal.SIGKILL)
+            except OSError:  # it has not made its group yet
+                signal.pidfd_send_signal(watch, signal.SIGKILL)
+        for watch in tuple(self.children):
+            self.reap(watch)
+        for folder in self.litter:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _read_ahead(folder: str) -> None:
+    """Read what a workspace's campaigns share; what is wrong with it is told where it is used."""
+    from benchproof.campaign.workspace import Workspace
+    from benchproof.errors import BenchproofError
+
+    workspace = Workspace(Path(folder))
+    for rig in sorted(workspace.runs.glob("rigs/*/rig.yaml")):
+        with contextlib.suppress(BenchproofError):
+            workspace.rig(rig.parent.name)
+    with contextlib.suppress(BenchproofError):
+        workspace.lab()
+
+
+def serve(owner: socket.socket) -> Child | None:
     """Fork on every request until the owner is gone.
 
     Returns
     -------
-    Mapping or None
-        In a forked child, the order it is to carry out; None in the server, when it is to end.
+    Child or None
+        In a forked child, what it is to do; None in the server, when it is to end.
     """
-    kernels: dict[int, int] = {}
-    litter: set[str] = set()
+    askers = {owner.fileno(): _Asker(owner)}
     while True:
-        ready, _, _ = select.select([channel.fileno(), *kernels], [], [], IDLE_LIMIT)
-        for ended in set(ready) & kernels.keys():
-            os.waitpid(kernels.pop(ended), 0)
-            os.close(ended)
-        if not ready and not kernels:
+        watches = {watch: asker for asker in askers.values() for watch in asker.children}
+        ready, _, _ = select.select([*askers, *watches], [], [], IDLE_LIMIT)
+        if not ready and not watches:
             return None
-        if channel.fileno() in ready:
-            received = receive(channel)
-            if received is None:
-                _end_all(kernels)
-                for folder in litter:
-                    shutil.rmtree(folder, ignore_errors=True)
+        for ended in set(ready) & watches.keys():
+            watches[ended].reap(ended)
+        for number in set(ready) & askers.keys():
+            asker = askers[number]
+            received = receive(asker.channel)
+            if received is not None:
+                child = _fork(received[0], asker, askers)
+                if child is not None:
+                    return child
+            elif asker.channel is owner:
+                # Workers first: they must not see their kernels die and go on.
+                for each in (asker, *(found for found in askers.values() if found is not asker)):
+                    each.end()
                 return None
-            order = received[0]
-            litter |= set(order["litter"])
-            pid = os.fork()
-            if pid == 0:
-                return order
-            watch = os.pidfd_open(pid)
-            kernels[watch] = pid
-            send(channel, {"pid": pid}, watch)
+            else:
+                askers.pop(number).end()
+                asker.channel.close()
 
 
-def _end_all(kernels: Mapping[int, int]) -> None:
-    """Kill every kernel with all it started."""
-    for watch, pid in kernels.items():
-        try:
-            os.killpg(pid, signal.SIGKILL)
-        except OSError:  # it has not made its group yet
-            signal.pidfd_send_signal(watch, signal.SIGKILL)
-        os.waitpid(pid, 0)
+def _fork(order: Mapping[str, Any], asker: _Asker, askers: dict[int, _Asker]) -> Child | None:
+    """Take the litter in and fork, and tell the asker of the child; in the child, return what it is to do."""
+    asker.litter |= set(order["litter"])
+    if order["kind"] == "none":
+        return None
+    pairs = [socket.socketpair() for _ in range(2 if order["kind"] == "worker" else 0)]
+    pid = os.fork()
+    if pid == 0:
+        return Child(order, tuple(child for _, child in pairs))
+    for _, child in pairs:
+        child.close()
+    watch = os.pidfd_open(pid)
+    asker.children[watch] = pid
+    send(asker.channel, {"pid": pid}, watch, *(ours.fileno() for ours, _ in pairs[:1]))
+    for ours, _ in pairs[:1]:
+        ours.close()
+    for ours, _ in pairs[1:]:
+        askers[ours.fileno()] = _Asker(ours)
+    return None
 
 
-def begin_anew(order: Mapping[str, Any], server: int) -> None:
-    """Give a forked child what a started process has: group, signals, files, environment, folder, random state."""
+def begin_anew(order: Mapping[str, Any], server: int, kept: Sequence[int] = ()) -> None:
+    """Give a forked child what a started process has: group, signals, files, environment, folder, random state.
+
+    Parameters
+    ----------
+    order : Mapping
+        Its order.
+    server : int
+        The warm process.
+    kept : sequence of int
+        Open files it keeps beside the standard ones.
+    """
     os.setsid()
     ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
     if os.getppid() != server:  # the server was gone before the line above
         os._exit(1)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    os.closerange(3, os.sysconf("SC_OPEN_MAX"))
+    edges = [2, *sorted(kept), os.sysconf("SC_OPEN_MAX")]
+    for below, above in pairwise(edges):
+        os.closerange(below + 1, above)
     os.environ.clear()
     os.environ.update(order["env"])
     os.environ["JPY_PARENT_PID"] = str(server)
@@ -162,21 +276,27 @@ def _reseed() -> None:
 
 
 def main() -> None:
-    """Be the warm process, and in each child a kernel."""
+    """Be the warm process, and in each child a kernel or a worker."""
     del sys.path[0]  # the folder it was started in, which a kernel has not on its path either
     channel = socket.socket(fileno=int(sys.argv[1]))
     channel.set_inheritable(False)
     server = os.getpid()
     # ipykernel reads this once, at import: its children watch over it.
     os.environ["JPY_PARENT_PID"] = str(server)
-    prepare()
+    prepare(sys.argv[2])
     gc.collect()
     gc.freeze()
     send(channel, {"threads": sum(1 for _ in Path("/proc/self/task").iterdir())})
-    order = serve(channel)
-    if order is not None:
-        channel.detach()
-        begin_anew(order, server)
+    child = serve(channel)
+    if child is None:
+        return
+    channel.detach()
+    begin_anew(child.order, server, [each.fileno() for each in child.sockets])
+    if child.order["kind"] == "worker":
+        from benchproof.archive.workers import work
+
+        work(*child.sockets)
+    else:
         from ipykernel.kernelapp import launch_new_instance
 
         launch_new_instance()

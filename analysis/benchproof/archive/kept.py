@@ -10,7 +10,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
-from benchproof.report.collect import results_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,6 +33,10 @@ class Kept:
     def manifest(self) -> Path:
         """Where builds write down what they saw."""
         return self.folder / "manifest.json"
+
+    def has(self, campaign: str) -> bool:
+        """Say whether any run of a campaign is kept."""
+        return all(self._path(campaign, what).is_file() for what in _KEPT)
 
     def holds(self, campaign: str, key: str) -> bool:
         """Say whether a notebook and its trials are kept under the key, by the heads of their files."""
@@ -61,7 +64,9 @@ class Kept:
         InputError
             If none are kept.
         """
-        from benchproof.findings.stored import unpacked  # brings numpy, for which an unchanged build has no use
+        # They bring what an unchanged build has no use for.
+        from benchproof.findings.stored import unpacked
+        from benchproof.report.collect import results_of
 
         results = results_of(self.notebook(campaign))
         return unpacked(results["quantities"], self._record(campaign, "trials"))
@@ -80,14 +85,14 @@ class Kept:
             stamp = 0
         return _values(self, campaign, stamp)
 
-    def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: str) -> None:
+    def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: bytes) -> None:
         """Keep a run in place of the campaign's earlier one; a killed build leaves the earlier one whole, or none."""
         self.folder.mkdir(parents=True, exist_ok=True)
-        for what, content in (("trials", trials), ("notebook", json.dumps(notebook))):
+        for what, content in (("trials", trials), ("notebook", json.dumps(notebook).encode())):
             path = self._path(campaign, what)
             beside = path.with_suffix(f".{secrets.token_hex(8)}.new")
             try:
-                beside.write_bytes(_head(key, content.encode()) + content.encode() + b"}")
+                beside.write_bytes(_head(key, content) + content + b"}")
                 beside.replace(path)
             except OSError:
                 beside.unlink(missing_ok=True)  # a full disk needs the room
@@ -126,6 +131,7 @@ class Kept:
 @lru_cache(maxsize=1024)
 def _values(kept: Kept, campaign: str, stamp: int) -> tuple[Figure, ...]:
     from benchproof.findings.stored import without_trials
+    from benchproof.report.collect import results_of
 
     return without_trials(results_of(kept.notebook(campaign))["quantities"])
 

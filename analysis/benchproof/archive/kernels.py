@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import os
-import signal
-import threading
 import time
 from importlib.metadata import EntryPoint
 from pathlib import Path
@@ -20,8 +17,10 @@ from jupyter_client.provisioning.factory import KernelProvisionerFactory
 from traitlets.config import Config
 
 from benchproof.archive import warm
+from benchproof.archive.running_kernels import RUNNING
 
 _POLL: Final = 0.01
+_NO_HISTORY: Final = "--HistoryManager.enabled=False"
 _GROUP: Final = KernelProvisionerFactory.GROUP_NAME
 
 
@@ -71,35 +70,6 @@ def _is_idle_after(question: str, message: dict[str, Any]) -> bool:
     return bool(about == question and message["content"].get("execution_state") == "idle")
 
 
-class _Running:
-    """The kernels of this process, so that an interrupted build can end them at once."""
-
-    def __init__(self) -> None:
-        self.lock = threading.Lock()
-        self.managers: set[CleanKernelManager] = set()
-        self.closed = False
-
-
-_RUNNING: Final = _Running()
-
-
-def open_kernels() -> None:
-    """Let kernels start again after `end_kernels`."""
-    _RUNNING.closed = False
-
-
-def end_kernels() -> None:
-    """Kill every kernel of this process with all it started, and let none start any more."""
-    _RUNNING.closed = True
-    with _RUNNING.lock:
-        running = tuple(_RUNNING.managers)
-    for manager in running:
-        group = getattr(manager.provisioner, "pgid", None)
-        if group and manager.has_kernel:
-            with contextlib.suppress(OSError):
-                os.killpg(group, signal.SIGKILL)
-
-
 class CleanKernelManager(AsyncKernelManager):
     """Starts kernels that run nothing from the user's own IPython folder, without waiting where nothing is to wait for.
 
@@ -115,22 +85,22 @@ class CleanKernelManager(AsyncKernelManager):
         # What a cell prints comes back as a message; what the kernel itself says is for nobody.
         kw |= {"stdout": DEVNULL, "stderr": DEVNULL}
         command, keywords = await super()._async_pre_start_kernel(env=environment, **kw)
-        return command, keywords
+        return [*command, _NO_HISTORY], keywords
 
     pre_start_kernel = _async_pre_start_kernel
 
     async def _async_launch_kernel(self, kernel_cmd: list[str], **kw: Any) -> None:
-        with _RUNNING.lock:
-            if _RUNNING.closed:
+        with RUNNING.lock:
+            if RUNNING.closed:
                 message = "the build was interrupted"
                 raise RuntimeError(message)
-            _RUNNING.managers.add(self)
+            RUNNING.managers.add(self)
         await super()._async_launch_kernel(kernel_cmd, **kw)
-        if _RUNNING.closed:
+        if RUNNING.closed:
             await self._async_kill_kernel()
 
     async def _async_cleanup_resources(self, restart: bool = False) -> None:
-        _RUNNING.managers.discard(self)
+        RUNNING.managers.discard(self)
         await super()._async_cleanup_resources(restart=restart)
 
     cleanup_resources = _async_cleanup_resources

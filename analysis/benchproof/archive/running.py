@@ -12,9 +12,6 @@ import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-import nbformat
-from jupyter_core.utils import ensure_event_loop
-
 from benchproof.archive.notebook_files import notebook_path
 from benchproof.archive.scratch import socket_folder
 from benchproof.errors import NotebookFailed
@@ -22,6 +19,8 @@ from benchproof.errors import NotebookFailed
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
+
+    from nbformat import NotebookNode
 
 START_TIMEOUT: Final = 120
 """Seconds a kernel may take to answer; many may be starting at once."""
@@ -35,7 +34,7 @@ _KEPT_CELL_METADATA: Final = ("tags", "benchproof")
 _TRIALS: Final = "trials.json"
 _HAND_OUT: Final = f"""\
 import json, pathlib
-pathlib.Path("../{_TRIALS}").write_text(json.dumps(bench.trials().record), encoding="utf-8")
+pathlib.Path("../{_TRIALS}").write_bytes(json.dumps(bench.trials().record).encode())
 """
 
 
@@ -84,13 +83,13 @@ class Executed:
     ----------
     notebook : dict
         The executed notebook, without times, paths and random names.
-    trials : str
+    trials : bytes
         The figures' trials as JSON (see :mod:`benchproof.findings.stored`), handed out by a cell that no reader
         sees.
     """
 
     notebook: dict[str, Any]
-    trials: str
+    trials: bytes
 
 
 def execute(run: Run, workspace: Path, failed: Path) -> Executed:
@@ -115,6 +114,7 @@ def execute(run: Run, workspace: Path, failed: Path) -> Executed:
     NotebookFailed
         If a cell raised, the kernel did not start or died, or it took too long.
     """
+    import nbformat
     from nbclient.exceptions import CellTimeoutError
 
     source = workspace.parent / f"{run.kind}.ipynb"
@@ -129,7 +129,7 @@ def execute(run: Run, workspace: Path, failed: Path) -> Executed:
         raise _failure(run, error, target, failed) from error
     notebook: dict[str, Any] = json.loads(target.read_text(encoding="utf-8"))
     del notebook["cells"][-1]
-    trials = (workspace.parent / _TRIALS).read_text(encoding="utf-8")
+    trials = (workspace.parent / _TRIALS).read_bytes()
     return Executed(cleaned(notebook, run.parameters), trials)
 
 
@@ -162,8 +162,10 @@ def _remaining(limit: float) -> Callable[[object], int]:
     return lambda _cell: max(1, round(end - time.monotonic()))
 
 
-def _with_handing_out(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:
+def _with_handing_out(notebook: NotebookNode) -> NotebookNode:
     """Add a cell that hands out the figures' trials, which are for the build and not for the page."""
+    import nbformat
+
     notebook.cells.append(nbformat.v4.new_code_cell(_HAND_OUT, metadata={"tags": ["handed-out"]}))
     return notebook
 
@@ -171,6 +173,8 @@ def _with_handing_out(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:
 @contextlib.contextmanager
 def _closed_loop() -> Iterator[None]:
     """Close the event loop that the notebook machinery makes for a thread and never closes."""
+    from jupyter_core.utils import ensure_event_loop
+
     try:
         yield
     finally:
@@ -213,9 +217,11 @@ def _raised(cell: Mapping[str, Any]) -> bool:
     return any(output.get("output_type") == "error" for output in cell.get("outputs", ()))
 
 
-def prepared(run: Run) -> nbformat.NotebookNode:
+def prepared(run: Run) -> NotebookNode:
     """Return the installed notebook without the sections of tests the campaign does not have."""
-    notebook: nbformat.NotebookNode = nbformat.read(run.notebook or notebook_path(run.kind), as_version=4)
+    import nbformat
+
+    notebook: NotebookNode = nbformat.read(run.notebook or notebook_path(run.kind), as_version=4)
     notebook.cells = [cell for cell in notebook.cells if _section(cell) in run.sections | {None}]
     return notebook
 

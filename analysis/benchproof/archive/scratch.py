@@ -14,7 +14,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 from typing import TYPE_CHECKING, Final
 
-from benchproof.archive.warm import removed_if_killed
+from benchproof.archive.forks import removed_if_killed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

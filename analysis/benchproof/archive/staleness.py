@@ -15,7 +15,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.report.render import templates_folder
+from benchproof.report.templates import templates_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

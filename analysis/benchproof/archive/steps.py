@@ -13,15 +13,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Literal
 
+from benchproof.archive.forks import why_not_warm
 from benchproof.archive.kept import Kept
 from benchproof.archive.manifest import Digests
 from benchproof.archive.running import TIME_LIMIT, Kernels, Run, execute
 from benchproof.archive.scratch import scratch_workspace
 from benchproof.archive.staleness import run_key, software
-from benchproof.archive.warm import why_not_warm
 from benchproof.campaign.workspace import LAB, Workspace
 from benchproof.errors import BenchproofError, Fault, InputError, RequestError, unforeseen
-from benchproof.report.collect import results_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -149,6 +148,20 @@ def run_step(place: Place, name: str) -> First:
     return First(name, state, key, tuple(sorted(others)), compares, traits, digests.stamps, note=why_not_warm())
 
 
+def is_stale(place: Place, name: str) -> bool:
+    """Say whether a campaign's notebook must run; what cannot be judged is left to the step itself to tell."""
+    if not place.kept.has(name):
+        return True
+    from benchproof.archive.assembling import checked_files
+
+    try:
+        checked = checked_files(place.workspace, name)
+        digests = Digests(Path(place.root), {})
+        return not place.kept.whole(name, run_key({file: digests.of(file) for file in checked.files()}, checked.values))
+    except (BenchproofError, OSError):
+        return False
+
+
 def assemble_step(place: Place, name: str, target: str, glance: Glance) -> Second:
     """Write one campaign's report into a folder that is not there yet; say what went wrong instead of raising."""
     from benchproof.archive.assembling import previewed
@@ -196,6 +209,8 @@ def _notebook(
     place: Place, checked: Checked | CheckedComparison, inputs: Mapping[str, str], key: str
 ) -> Literal["built", "unchanged"]:
     """Keep a campaign's executed notebook: the earlier one where nothing it depends on has changed."""
+    from benchproof.report.collect import results_of
+
     name = checked.campaign.campaign
     if place.kept.whole(name, key):
         return "unchanged"

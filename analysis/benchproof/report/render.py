@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 from functools import cache
-from importlib.resources import files
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from benchproof.nomenclature import unit_text
+from benchproof.report.templates import templates_folder
 from benchproof.report.words import visible
 
 if TYPE_CHECKING:
@@ -27,12 +26,6 @@ if TYPE_CHECKING:
         ReportContext,
         ScepticsContext,
     )
-
-
-def templates_folder() -> Path:
-    """Return where the templates lie: packed into the wheel, or beside the package in a checkout."""
-    packed = Path(str(files("benchproof"))) / "templates"
-    return packed if packed.is_dir() else packed.parents[2] / "templates"
 
 
 @cache
@@ -56,6 +49,12 @@ def environment() -> Environment:
     made.filters["data_block"] = data_block
     made.filters["unit"] = unit_text
     return made
+
+
+def compile_templates() -> None:
+    """Compile every template now; a process that forks afterwards does it for all its children."""
+    for name in environment().list_templates(extensions=["j2"]):
+        environment().get_template(name)
 
 
 def plain(value: object) -> object:

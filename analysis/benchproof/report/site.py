@@ -18,7 +18,7 @@ from benchproof.report.notebook_page import PAGE as NOTEBOOK_PAGE
 from benchproof.report.packing import SUMS, sum_lines
 from benchproof.report.page import index_context, notebook_context, report_context, sceptics_context
 from benchproof.report.photos import published_photo
-from benchproof.report.render import render, render_comparison, render_index, render_report, templates_folder
+from benchproof.report.render import render, render_comparison, render_index, render_report
 from benchproof.report.tabular import (
     DESCRIPTION,
     FIGURES,
@@ -29,6 +29,7 @@ from benchproof.report.tabular import (
     figures_parquet,
     table_description,
 )
+from benchproof.report.templates import templates_folder
 from benchproof.report.views import Download, DownloadGroup
 from benchproof.report.words import href, size_words
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from benchproof.report.packing import packing
-from benchproof.report.render import templates_folder
+from benchproof.report.templates import templates_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
