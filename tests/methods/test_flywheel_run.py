@@ -13,6 +13,8 @@ from benchproof.campaign.logs import Log
 from benchproof.campaign.models.tests import FlywheelRun
 from benchproof.methods import flywheel_run as method
 from benchproof.methods.spin import inertia
+from benchproof.methods.spin.motion import motion_of
+from benchproof.methods.spin.together import spun
 from benchproof.methods.spin.windage import Windage
 from simulator.physics import RPM, Air
 from simulator.spins import SpinPlan, spin_up
@@ -100,6 +102,30 @@ def test_repeats_lessen_the_noise_and_not_the_inertia(known) -> None:
     assert 0 < noise[1] < 0.85 * noise[0]
     inertias = {p.source.identity for p in three.parts if "inertia" in p.source.label}
     assert three.share_of(inertias) == pytest.approx(single.share_of(inertias), rel=0.03)
+
+
+def test_noise_of_the_speed_moves_a_figure_as_reading_it_a_moment_later_does(known) -> None:
+    """Ratio and power of a speed a little higher, read as those of this one: torque falls with power, efficiency hardly."""
+    bench = opened(known)
+    motions = [motion_of(method.gather(test, bench)) for test in bench.tests("flywheel_run")]
+    group = spun(motions, [], bench.trials)
+    run, speeds = group.runs[0], group.speeds
+    inside = np.flatnonzero(group.usable & (speeds > 0.3 * speeds[-1]) & (speeds < 0.93 * speeds[-1]))
+    off = 0.1
+    later = {name: np.interp(speeds + off, speeds, getattr(run, name)) for name in ("ratio", "power")}
+    acceleration = later["ratio"] * run.motion.limit.share(later["power"], speeds)
+    moved = {
+        "torque": (acceleration / run.acceleration - 1, run.elasticity),
+        "efficiency": (acceleration / run.acceleration * run.power / later["power"] - 1, run.elasticity - 1),
+    }
+    largest = np.abs(moved["torque"][0][inside]).max()
+    for relative, per_cent in moved.values():
+        found = run.misplaced(per_cent) / run.speed_noise * off
+        assert np.median(np.abs(found - relative)[inside]) < 0.02 * largest
+    beyond = inside[-5:]
+    assert np.all(
+        np.abs(run.misplaced(run.elasticity - 1))[beyond] < 0.3 * np.abs(run.misplaced(run.elasticity))[beyond]
+    )
 
 
 def test_a_run_without_the_rotors_inertia_is_withheld_and_says_what_to_do(known) -> None:

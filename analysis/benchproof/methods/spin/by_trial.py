@@ -210,7 +210,8 @@ class ByTrial:
             sizes = np.concatenate(own)
             covariance += np.outer(sizes, sizes) * np.tile(run.motion_noise[np.ix_(at, at)], (len(kinds),) * 2)
             power = np.vstack([run.of_power(_of_power(run, kind))[at] for kind in kinds]) * sizes[:, None]
-            covariance += power @ power.T
+            misplaced = np.vstack([np.diag(run.misplaced(_of_power(run, kind))[at]) for kind in kinds]) * sizes[:, None]
+            covariance += power @ power.T + misplaced @ misplaced.T
         size = np.sqrt(covariance.diagonal())
         unit = np.where(size > 0, size, 1.0)
         eigenvalues, vectors = np.linalg.eigh(covariance / np.outer(unit, unit))

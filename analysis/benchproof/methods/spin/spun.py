@@ -49,6 +49,10 @@ class SpunRun:
         By how many per cent the shape moves with one per cent of power; 0 without power.
     motion_noise : FloatArray
         Covariance of the relative noise that the motion's own rows bring, shape (speeds, speeds).
+    speed_noise : FloatArray
+        Standard deviation of the speed at each moment, rad/s.
+    ratio_slope, power_slope : FloatArray
+        Relative change of ratio and power with speed, s/rad; of power 0 without it.
     power_rows, shape_rows : FloatArray
         What the noise of each reading of power does to power, and to the shape inside the windows, relative, as
         standard deviation, shape (speeds, readings); none without power.
@@ -65,6 +69,9 @@ class SpunRun:
     power: FloatArray
     elasticity: FloatArray
     motion_noise: FloatArray
+    speed_noise: FloatArray
+    ratio_slope: FloatArray
+    power_slope: FloatArray
     power_rows: FloatArray
     shape_rows: FloatArray
     voltage: FloatArray
@@ -80,7 +87,20 @@ class SpunRun:
     def relative_noise(self) -> FloatArray:
         """Relative standard deviation of the acceleration's noise, shape (speeds,)."""
         square = self.motion_noise.diagonal() + (self.of_power(self.elasticity) ** 2).sum(axis=1)
-        return np.asarray(np.sqrt(square), dtype=np.float64)
+        return np.asarray(np.sqrt(square + self.misplaced(self.elasticity) ** 2), dtype=np.float64)
+
+    def misplaced(self, per_cent: FloatArray) -> FloatArray:
+        """Return what one standard deviation of the speed does to a figure, relative, shape (speeds,).
+
+        The noise of the speed shifts the moment at which it is read. Ratio and power are those of that moment: where a
+        figure hardly moves with power, as the efficiency does, it hardly moves with the moment either.
+
+        Parameters
+        ----------
+        per_cent : FloatArray
+            By how many per cent the figure moves with one per cent of power at the moment, shape (speeds,).
+        """
+        return np.asarray(self.speed_noise * (self.ratio_slope + per_cent * self.power_slope), dtype=np.float64)
 
     def of_power(self, per_cent: FloatArray) -> FloatArray:
         """Return what each reading of power does to a figure that moves with it at a moment, shape (speeds, readings).

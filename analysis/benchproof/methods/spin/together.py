@@ -132,7 +132,10 @@ def _spun_run(
         drive=drive,
         power=watts,
         elasticity=elasticity,
-        motion_noise=own @ own.T + np.diag(_misplaced(motion, moments, speeds, ratio * drive) ** 2),
+        motion_noise=own @ own.T,
+        speed_noise=np.interp(moments, motion.nodes.time, motion.nodes.noise),
+        ratio_slope=_slope(ratio, speeds),
+        power_slope=_slope(watts, speeds) if watts.size else np.zeros(speeds.size),
         power_rows=power_rows,
         shape_rows=shape_rows,
         voltage=volts,
@@ -151,14 +154,17 @@ def _onto(readings: FloatArray, stamps: FloatArray, rows: FloatArray) -> FloatAr
     return found.T
 
 
-def _misplaced(motion: Motion, moments: FloatArray, speeds: FloatArray, acceleration: FloatArray) -> FloatArray:
-    """Return what the noise of the speed itself does to the acceleration at a speed, relative, shape (speeds,)."""
-    noise = np.interp(moments, motion.nodes.time, motion.nodes.noise)
-    known = np.flatnonzero(np.isfinite(acceleration))
+def _slope(values: FloatArray, speeds: FloatArray) -> FloatArray:
+    """Return the relative change of a curve with speed, s/rad, shape (speeds,); 0 where too few values are known.
+
+    It is read on an even grid: between two speeds that lie close, a curve's noise would make any slope.
+    """
+    known = np.flatnonzero(np.isfinite(values))
     if known.size < FEWEST_FOR_SLOPE:
         return np.zeros(speeds.size)
-    steepness = np.abs(np.gradient(acceleration[known], speeds[known]) / acceleration[known])
-    return np.asarray(noise * np.interp(speeds, speeds[known], steepness), dtype=np.float64)
+    even = np.linspace(speeds[known[0]], speeds[known[-1]], GRID)
+    curve = np.interp(even, speeds[known], values[known])
+    return np.asarray(np.interp(speeds, even, np.gradient(curve, even) / curve), dtype=np.float64)
 
 
 def _windage(motion: Motion, speeds: FloatArray, trials: Trials) -> Windage:
