@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from benchproof.methods.spin import inertia, local
-from benchproof.methods.spin.choice import LARGEST_NOISE, choose
+from benchproof.methods.spin.choice import CLOSE, CORNER, LARGEST_NOISE, choose
 from benchproof.methods.spin.discs import MATERIALS, disc_windage, peak_stress, stored_energy
 from benchproof.methods.spin.local import Signal, half_widths, local_fits, noise_variance
 from benchproof.methods.spin.marks import count_turns, mark_rows
@@ -132,6 +132,31 @@ def test_at_a_corner_the_width_of_the_window_stands_for_its_bias() -> None:
         moved += list(off)
     assert np.mean(inside) > 0.92
     assert abs(np.mean(moved)) < 0.02
+
+
+@pytest.mark.parametrize(("degree", "derivative"), [(3, 1), (4, 2), (2, 0)])
+def test_around_a_corner_bias_and_difference_of_windows_have_the_stated_ratio(degree: int, derivative: int) -> None:
+    """An exact corner, integrated as often as its derivative is wanted: root mean squares over the close moments."""
+    time = np.linspace(-3, 3, 6001)
+    values = np.maximum(time, 0)
+    for _ in range(derivative):
+        values = np.concatenate([[0], np.cumsum((values[1:] + values[:-1]) / 2 * np.diff(time))])
+    signal, at = Signal(time, values, degree, derivative), np.linspace(-CLOSE, CLOSE, 71) * local.GROWTH
+    narrow, wide = (local_fits(signal, at, width).value for width in (1.0, local.GROWTH))
+    bias = narrow - np.maximum(at, 0)
+    ratio = np.sqrt(np.mean(bias**2) / np.mean((wide - narrow) ** 2))
+    assert 0.95 * CORNER < ratio < 1.005 * CORNER
+    assert bias[35] == pytest.approx(2 * (wide - narrow)[35], rel=0.01)
+
+
+def test_one_narrow_window_off_by_chance_rules_out_no_wider_one() -> None:
+    """On 300 curves of noise alone fewer than one moment in a hundred takes a window under half of the usual one."""
+    noisy = []
+    for seed in range(300):
+        choice, widths = chosen(lambda t: np.full(t.shape, 1.0), 1e-4, seed)
+        middle = slice(15, 25)
+        noisy += list(widths[choice.rung[middle]] < 0.12)
+    assert np.mean(noisy) < 0.01
 
 
 def test_windows_with_too_much_noise_are_none() -> None:

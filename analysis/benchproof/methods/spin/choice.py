@@ -5,11 +5,13 @@ it lies from narrower ones, beyond what their noise explains, so the window with
 squared bias is looked for (Lepski's comparison in the form of Goldenshluger and Lepski, Annals of Statistics 39 (2011)
 1608 [from memory]). Comparisons are averaged over repeats and over neighbouring moments, and count as bias only
 beyond what chance brings to so few of them: a window chosen by noise would be a narrow one just where its noise is
-largest.
+largest. One narrow window that lies off by chance speaks against every wider one at once, so the chance is that of all
+comparisons of a window together (Bonferroni).
 
 A bias that noise hides passes the comparison. The window taken is therefore one step narrower than the one found
 (undersmoothing, Hall: Annals of Statistics 20 (1992) 675 [from memory]), and how far the two lie apart, beyond noise,
-says what bias is left.
+says what bias is left. The difference is known as a root mean square over neighbouring moments, so the bias is stated
+as one too: that of the same moments around a corner, the worst a curve of torque has.
 """
 
 from __future__ import annotations
@@ -18,8 +20,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-
-from benchproof.methods.spin.local import GROWTH
+from scipy.special import ndtri
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,8 +34,8 @@ NEIGHBOURS: Final = 0.7
 CLOSE: Final = 0.35
 """To say what bias is left they are averaged within this share: a corner's bias is largest at the corner."""
 
-CHANCE: Final = 2.326
-"""A comparison counts as bias beyond what chance exceeds once in 100 times: this normal quantile."""
+CHANCE: Final = 0.05
+"""Comparisons of a window with all narrower ones count as bias beyond what chance lets any of them exceed so often."""
 
 ALIKE: Final = 2
 """A moment takes the median choice of this many neighbours on either side and its own, against a choice by chance."""
@@ -42,8 +43,11 @@ ALIKE: Final = 2
 LARGEST_NOISE: Final = 0.03
 """Windows whose relative noise is larger are too narrow to say anything."""
 
-CORNER: Final = 1 / (GROWTH - 1)
-"""Bias at H over the difference of H and 1.5 H at a corner, where bias grows as H; where it grows as H^4, a quarter."""
+CORNER: Final = 1.14
+"""Bias at H over the difference of H and 1.5 H, both root mean squares over the close moments around a corner.
+
+Numerically for a corner without noise: 1.13 for slopes of cubics, 1.14 for curvatures of quartics, 1.10 for levels of
+parabolas. At the corner itself the bias is twice the difference there. Where bias grows as H^4 it is a quarter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,7 @@ def choose(values: FloatArray, variances: FloatArray, moments: FloatArray, width
     bias, apart = np.zeros(values.shape), np.full(values.shape, np.nan)
     for wide in range(1, widths.size):
         square, noise, count = _compared(values, variances, moments, widths[: wide + 1], NEIGHBOURS)
-        bias[:, wide] = np.maximum(square - _by_chance(count) * noise, 0.0).max(axis=1)
+        bias[:, wide] = np.maximum(square - _by_chance(count, wide) * noise, 0.0).max(axis=1)
         pair = slice(wide - 1, wide + 1)
         square, noise, _ = _compared(values[:, pair], variances[:, pair], moments, widths[pair], CLOSE)
         apart[:, wide - 1] = np.maximum(square - noise, 0.0)[:, 0]
@@ -139,10 +143,20 @@ def _compared(
     return near @ np.where(both, square, 0.0) / count, near @ np.where(both, noise, 0.0) / count, independent
 
 
-def _by_chance(count: FloatArray) -> FloatArray:
-    """Return what chance lets a mean of squared standard normals exceed once in 100 times.
+def _by_chance(count: FloatArray, comparisons: int) -> FloatArray:
+    """Return what chance lets any of some means of squared standard normals exceed.
 
+    Parameters
+    ----------
+    count : FloatArray
+        How many squares each mean is of.
+    comparisons : int
+        How many means there are; each may exceed it in its share of the chance.
+
+    Notes
+    -----
     Wilson, Hilferty: Proceedings of the National Academy of Sciences 17 (1931) 684 [from memory].
     """
     part = 2 / (9 * count)
-    return np.asarray((1 - part + CHANCE * np.sqrt(part)) ** 3, dtype=np.float64)
+    quantile = float(ndtri(1 - CHANCE / comparisons))
+    return np.asarray((1 - part + quantile * np.sqrt(part)) ** 3, dtype=np.float64)
