@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 METHOD: Final = Method(
     key="flywheel_run",
-    version="1.1",
+    version="1.2",
     title="Flywheel run",
     order=60,
     summary=(
@@ -36,7 +36,7 @@ METHOD: Final = Method(
         "dw/dt from local polynomials on the log's stamps; H is 1/1.5 of the widest window that narrower ones bear out",
         "inside a window dw/dt has the shape of the winding current x, U I = c x (w + w_s x); its size is the motion's",
         "P_shaft = T w,  eta = T w / (U I), channels brought to one time by their stated lags",
-        "uncertainty of the window: twice what lies between the results at H and 1.5 H beyond their noise",
+        "bias of the window: 1.14 times what lies between the results at H and 1.5 H beyond noise, as around a corner",
         "peak torque: maximum of the curve less its upward bias, the bias by parametric bootstrap",
     ),
     sources=(
@@ -49,6 +49,14 @@ METHOD: Final = Method(
         "JCGM 101:2008 (propagation by trials)",
     ),
     history=(
+        Change(
+            "1.2",
+            "The bias of a window is stated as the root mean square it has around a corner; the noise of the speed "
+            "counts for each figure as far as ratio and power move it; one narrow window that lies off by chance does "
+            "not rule out all wider ones. Intervals of simulated logs at 100 Hz are narrower by a sixth at the knee, "
+            "by a tenth beyond it, by 3 % on the plateau; values move by 0.01 % in the mean, and by some per cent in "
+            "the one figure of some hundreds whose window had been far too narrow.",
+        ),
         Change(
             "1.1",
             "Windows are not chosen by chance any more, and are one step narrower than the widest that agree; noise is "
