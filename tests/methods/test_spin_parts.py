@@ -149,7 +149,7 @@ def test_around_a_corner_bias_and_difference_of_windows_have_the_stated_ratio(de
     assert bias[35] == pytest.approx(2 * (wide - narrow)[35], rel=0.01)
 
 
-def test_one_narrow_window_off_by_chance_rules_out_no_wider_one() -> None:
+def test_one_narrow_window_off_by_chance_seldom_rules_out_all_wider_ones() -> None:
     """On 300 curves of noise alone fewer than one moment in a hundred takes a window under half of the usual one."""
     noisy = []
     for seed in range(300):

@@ -52,9 +52,9 @@ METHOD: Final = Method(
         Change(
             "1.2",
             "The bias of a window is stated as the root mean square it has around a corner; the noise of the speed "
-            "counts for each figure as far as ratio and power move it; one narrow window that lies off by chance does "
-            "not rule out all wider ones. Intervals of simulated logs at 100 Hz are narrower by a sixth at the knee, "
-            "by a tenth beyond it, by 3 % on the plateau; values move by 0.01 % in the mean, and by some per cent in "
+            "counts for each figure as far as ratio and power move it; one narrow window that lies off by chance rules "
+            "out all wider ones half as often. Intervals of simulated logs at 100 Hz are narrower by a sixth at the "
+            "knee, a tenth beyond it, 3 % on the plateau; values move by 0.01 % in the mean, and by some per cent in "
             "the one figure of some hundreds whose window had been far too narrow.",
         ),
         Change(
