@@ -11,15 +11,23 @@ from queue import Empty
 from subprocess import DEVNULL
 from typing import Any, Final
 
+import zmq.asyncio
 from jupyter_client.asynchronous.client import AsyncKernelClient
 from jupyter_client.manager import AsyncKernelManager
 from jupyter_client.provisioning.factory import KernelProvisionerFactory
+from traitlets import default
 from traitlets.config import Config
 
 from benchproof.archive import warm
 from benchproof.archive.running_kernels import RUNNING
 
-_POLL: Final = 0.01
+_POLL: Final = 0.003
+_SILENCE: Final = 0.02
+"""Seconds after which a kernel is asked again: what it said before this client had subscribed is lost."""
+
+_RETRY: Final = 2
+"""Milliseconds after which a socket of the client tries again to reach a kernel that is still starting; usually 100."""
+
 _NO_HISTORY: Final = "--HistoryManager.enabled=False"
 _GROUP: Final = KernelProvisionerFactory.GROUP_NAME
 
@@ -40,6 +48,13 @@ class PromptClient(AsyncKernelClient):
     that very question ends the wait, and nothing can follow it.
     """
 
+    @default("context")
+    def _context_default(self) -> zmq.asyncio.Context:
+        self._created_context = True
+        context = zmq.asyncio.Context()
+        context.setsockopt(zmq.RECONNECT_IVL, _RETRY)
+        return context
+
     async def _async_wait_for_ready(self, timeout: float | None = None) -> None:
         limit = float("inf") if timeout is None else time.monotonic() + timeout
         while time.monotonic() < limit:
@@ -56,7 +71,7 @@ class PromptClient(AsyncKernelClient):
     async def _answers(self, question: str) -> bool:
         try:
             reply = await self.shell_channel.get_msg(timeout=1)
-            while not _is_idle_after(question, await self.iopub_channel.get_msg(timeout=0.2)):
+            while not _is_idle_after(question, await self.iopub_channel.get_msg(timeout=_SILENCE)):
                 pass
         except Empty:
             return False
