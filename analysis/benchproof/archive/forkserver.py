@@ -43,11 +43,9 @@ _IMPORTED: Final = (
     *("ipykernel.debugger", "IPython.core.completerlib", "IPython.core.logger", "IPython.extensions.storemagic"),
     *("IPython.core.debugger", "IPython.utils.wildcard", "faulthandler", "zmq.utils.garbage"),
     *("importlib.resources.readers", "sqlite3", "stringprep", "tornado.platform.asyncio", "tornado.queues"),
-    *("pyarrow.csv", "pyarrow.parquet"),
+    "pyarrow.csv",
     "benchproof.notebooks.session",
     "benchproof.notebooks.comparing",
-    # What a worker needs.
-    *("papermill", "nbclient", "benchproof.archive.kernels", "benchproof.archive.assembling"),
 )
 
 _LENGTH: Final = struct.Struct("!I")
@@ -92,7 +90,7 @@ def _exactly(channel: socket.socket, count: int) -> bytes | None:
 
 
 def prepare(workspace: str = "") -> None:
-    """Import what children import and do once what each would do again, without starting a thread.
+    """Import what kernels import and do once what each would do again, without starting a thread.
 
     Parameters
     ----------
@@ -101,19 +99,12 @@ def prepare(workspace: str = "") -> None:
     """
     for name in _IMPORTED:
         importlib.import_module(name)
-    from benchproof.archive import staleness
     from benchproof.methods import registry
     from benchproof.notebooks import session
-    from benchproof.report import notebook_page, render
-    from benchproof.report.wheel import own_wheel
     from benchproof.trials.threads import single_threaded
 
     registry()
     session.software()
-    staleness.software()
-    own_wheel()
-    render.compile_templates()
-    notebook_page.compile_templates()
     if workspace:
         _read_ahead(workspace)
     with single_threaded():  # looks for the numerical libraries that are loaded

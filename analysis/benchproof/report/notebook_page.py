@@ -101,14 +101,6 @@ def notebook_body(notebook: Mapping[str, Any]) -> Markup:
     return Markup(_PLACEHOLDER.sub(lambda found: formulas[int(found[1])], scrolling))  # noqa: S704 - cleaned above
 
 
-def compile_templates() -> None:
-    """Compile the exporter's templates now, as a notebook with every kind of cell needs them."""
-    shown = {"output_type": "display_data", "metadata": {}, "data": {"text/markdown": "x"}}
-    code = {"cell_type": "code", "id": "code", "metadata": {}, "source": "x", "execution_count": 1, "outputs": [shown]}
-    text = {"cell_type": "markdown", "id": "text", "metadata": {}, "source": "$x$"}
-    notebook_body({"nbformat": 4, "nbformat_minor": 5, "metadata": {}, "cells": [text, code]})
-
-
 @cache
 def _exporter() -> Any:
     """Return nbconvert's exporter, whose templates take a while to compile."""

@@ -51,12 +51,6 @@ def environment() -> Environment:
     return made
 
 
-def compile_templates() -> None:
-    """Compile every template now; a process that forks afterwards does it for all its children."""
-    for name in environment().list_templates(extensions=["j2"]):
-        environment().get_template(name)
-
-
 def plain(value: object) -> object:
     """Return what is to be printed, with the characters shown that would hide or turn other text."""
     return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value

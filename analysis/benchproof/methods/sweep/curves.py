@@ -161,8 +161,8 @@ class SweepCurves:
             size, part = branches
             errors += size * part.draws
             parts = (*parts, part)
-        trials = np.exp(logs[:, None] + errors)
-        return np.exp(logs), trials, (*parts, scatter)
+        errors += logs[:, None]
+        return np.exp(logs), np.exp(errors, out=errors), (*parts, scatter)
 
     def _rig_errors(self, name: str, axis: str, rows: FloatArray, fit: Smooth) -> tuple[FloatArray, tuple[Part, ...]]:
         """Return what the sources of the rig, the air and the law add to the logarithm, shape (m, trials)."""

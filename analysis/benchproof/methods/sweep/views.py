@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 GRID: Final = 40
 """Places along an axis at which a curve and its interval are drawn."""
 
+AT_ONCE: Final = 8
+"""Places whose trials are worked out at once: so few stay in the processor's cache."""
+
 LOG_POINTS: Final = 500
 """Points a log is thinned to for its chart; the attached log has them all."""
 
@@ -90,12 +93,8 @@ def _band(name: str, axis: str, label: str, sample: str, runs: Sequence[ReducedR
     low = max(run.curves.range(axis)[0] for run in runs)
     high = min(run.curves.range(axis)[1] for run in runs)
     places = np.linspace(low, high, GRID)
-    total, trials = np.zeros(GRID), np.zeros((GRID, bench.trials.count))
-    for each in runs:
-        values, by_trial, _ = each.curves.along(name, axis, places)
-        total += values / len(runs)
-        trials += by_trial / len(runs)
-    below, above = coverage_interval(trials, bench.lab.coverage)
+    some = [_drawn(name, axis, part, runs, bench.lab.coverage) for part in np.split(places, GRID // AT_ONCE)]
+    total, below, above = np.hstack(some)
     return Series(
         label,
         sample,
@@ -106,6 +105,17 @@ def _band(name: str, axis: str, label: str, sample: str, runs: Sequence[ReducedR
         high=_in_unit(name, above),
         curve=True,
     )
+
+
+def _drawn(name: str, axis: str, places: FloatArray, runs: Sequence[ReducedRun], coverage: float) -> FloatArray:
+    """Return the repeats' mean at some places and both ends of its interval, shape (3, places)."""
+    total, trials = np.zeros(places.size), None
+    for each in runs:
+        values, by_trial, _ = each.curves.along(name, axis, places)
+        total += values / len(runs)
+        by_trial /= len(runs)
+        trials = by_trial if trials is None else np.add(trials, by_trial, out=trials)
+    return np.vstack([total, *coverage_interval(np.asarray(trials), coverage)])
 
 
 def _points(name: str, axis: str, label: str, sample: str, runs: Sequence[ReducedRun]) -> Series:
