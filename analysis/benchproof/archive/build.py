@@ -17,7 +17,7 @@ from benchproof.archive.schedule import Schedule
 from benchproof.archive.scratch import remove_dead_sockets
 from benchproof.archive.staleness import index_key, software
 from benchproof.archive.steps import Place
-from benchproof.archive.tree import Contents, Placed, contents_of, exchange, heal, link_tree, write_contents
+from benchproof.archive.tree import Contents, Linking, Placed, contents_of, exchange, heal, link_tree, write_contents
 from benchproof.archive.workers import crew
 from benchproof.campaign.workspace import LAB
 from benchproof.errors import InputError
@@ -131,10 +131,16 @@ class Build:
         place = Place(str(self.workspace.root), reading.software, self.manner.kernels, self.manner.limit)
         reports = {} if self.manner.recheck else earlier.reports
         (fresh / "reports").mkdir()
-        with crew(place, self.manner.workers, self.manner.scheduler) as found:
-            schedule = Schedule(place, found, reading, reports, fresh / "reports")
-            outcomes = schedule.run(self.names, tell, note)
-        self._put_in_place(lab, fresh, earlier, schedule.placed, index_key(reading.digests.of(LAB)))
+        linking = Linking(self.preview / "reports", fresh / "reports")
+        try:
+            with crew(place, self.manner.workers, self.manner.scheduler) as found:
+                schedule = Schedule(place, found, reading, reports, fresh / "reports", linking)
+                outcomes = schedule.run(self.names, tell, note)
+        finally:
+            linking.stop()
+        self._put_in_place(
+            lab, fresh, earlier, schedule.placed, index_key(reading.digests.of(LAB)), assembled=schedule.assembled
+        )
         write_manifest(self._manifest, reading.manifest())
         return tuple(sorted(outcomes, key=lambda outcome: outcome.campaign))
 
@@ -146,11 +152,13 @@ class Build:
         found = read_manifest(self._manifest)
         return Reading(self.workspace, found, software(), recheck=self.manner.recheck)
 
-    def _put_in_place(self, lab: Lab, fresh: Path, earlier: Contents, placed: Mapping[str, Placed], index: str) -> None:
+    def _put_in_place(
+        self, lab: Lab, fresh: Path, earlier: Contents, placed: Mapping[str, Placed], index: str, *, assembled: bool
+    ) -> None:
         """Put the new tree in place, unless it would be the earlier one again."""
         reports = {**dict(self._last_good(earlier)), **placed}
         contents = Contents(index, dict(sorted(reports.items())))
-        if contents == earlier and not any((fresh / "reports").iterdir()):
+        if contents == earlier and not assembled:
             return
         from benchproof.report.site import assemble_index  # a build that changes nothing has no use for it
 

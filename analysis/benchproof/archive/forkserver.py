@@ -48,6 +48,9 @@ _IMPORTED: Final = (
     "benchproof.notebooks.comparing",
 )
 
+_SELDOM: Final = (100_000, 50, 50)
+"""How often children look for unreachable cycles: they do not live long enough to gather many."""
+
 _LENGTH: Final = struct.Struct("!I")
 _PR_SET_PDEATHSIG: Final = 1
 
@@ -277,6 +280,7 @@ def main() -> None:
     prepare(sys.argv[2])
     gc.collect()
     gc.freeze()
+    gc.set_threshold(*_SELDOM)
     send(channel, {"threads": sum(1 for _ in Path("/proc/self/task").iterdir())})
     child = serve(channel)
     if child is None:

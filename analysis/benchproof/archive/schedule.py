@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from benchproof.archive.reading import Reading
     from benchproof.archive.steps import Place
+    from benchproof.archive.tree import Linking
     from benchproof.archive.workers import Crew
 
 _AHEAD: Final = 2
@@ -46,15 +47,27 @@ class Schedule:
         Reports that can be used again where their keys hold.
     folder : Path
         Where reports are written.
+    linking : Linking
+        Brings there what an earlier build left, while notebooks run.
     """
 
-    def __init__(self, place: Place, crew: Crew, reading: Reading, earlier: Mapping[str, Placed], folder: Path) -> None:
+    def __init__(
+        self,
+        place: Place,
+        crew: Crew,
+        reading: Reading,
+        earlier: Mapping[str, Placed],
+        folder: Path,
+        linking: Linking,
+    ) -> None:
         self.place = place
         self.crew = crew
         self.reading = reading
         self.earlier = earlier
         self.folder = folder
+        self.linking = linking
         self.placed: dict[str, Placed] = {}
+        self.assembled = False
         self._outcomes: list[Outcome] = []
         self._first: dict[str, First] = {}
         self._keys: dict[str, str] = {}
@@ -76,9 +89,11 @@ class Schedule:
         self._begun = set(self._wanted)
         self._to_judge.extend(sorted(self._wanted))
         self._look_round()
+        self._judge_all()
+        if self._to_run:
+            self.linking.start(name for name in self.earlier if name in self.reading.names and name in self._first)
         while True:
-            while self._to_judge:
-                self._judge(self._to_judge.popleft())
+            self._judge_all()
             if self._archive is None and self._begun == self._first.keys():
                 self._know_archive()
             if not (self._to_judge or self._to_run or self._to_assemble or self._under_way):
@@ -111,12 +126,14 @@ class Schedule:
             elif specimen is not None:
                 self._unrun[name] = Traits(design_of(specimen))
 
-    def _judge(self, name: str) -> None:
-        first = self.reading.passed_over(name, self.place.kept)
-        if first is None:
-            self._to_run.append(name)
-        else:
-            self._first_done(first)
+    def _judge_all(self) -> None:
+        while self._to_judge:
+            name = self._to_judge.popleft()
+            first = self.reading.passed_over(name, self.place.kept)
+            if first is None:
+                self._to_run.append(name)
+            else:
+                self._first_done(first)
 
     def _hand_out(self) -> None:
         """Keep the workers supplied, assembling before running."""
@@ -162,6 +179,7 @@ class Schedule:
 
     def _know_archive(self) -> None:
         """Say what the archive comes to, now that all that tell of it have their figures, and what reports need."""
+        self.linking.stop()  # from here on reports are put where it works
         found = {name: first.traits for name, first in self._first.items() if first.state != "failed"}
         traits = {name: each for name, each in found.items() if each is not None}
         self._archive = Archive({**self._unrun, **traits})
@@ -200,6 +218,7 @@ class Schedule:
             self._say(Outcome(name, "failed", second.problems))
             return
         self.placed[name] = Placed(self._keys[name], second.warnings, second.row)
+        self.assembled = True
         self._say(Outcome(name, self._first[name].state, warnings=second.warnings))
 
     def _say(self, outcome: Outcome) -> None:

@@ -6,6 +6,7 @@ import ctypes
 import json
 import os
 import shutil
+import threading
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,7 +14,7 @@ from benchproof.report.printing import Printed
 from benchproof.report.views import Headline, IndexRow
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
 
 CONTENTS: Final = ".reports.json"
@@ -128,6 +129,42 @@ def heal(place: Path) -> None:
 def link_tree(source: Path, target: Path) -> None:
     """Give every file of a tree a second name elsewhere; copy where the file system has no links."""
     _link_folder(os.fspath(source), os.fspath(target))
+
+
+class Linking:
+    """Gives folders of an earlier tree their second names in a new one, in a thread of its own while others work.
+
+    Parameters
+    ----------
+    source, target : Path
+        Where they lie, and where they go; both hold one folder a report.
+    """
+
+    def __init__(self, source: Path, target: Path) -> None:
+        self._source, self._target = source, target
+        self._stopped = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self, names: Iterable[str]) -> None:
+        """Begin with some folders that are there."""
+        self._thread = threading.Thread(target=self._run, args=(tuple(names),), daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Finish the folder that is being linked, and begin no other."""
+        self._stopped.set()
+        if self._thread is not None:
+            self._thread.join()
+
+    def _run(self, names: Iterable[str]) -> None:
+        for name in names:
+            if self._stopped.is_set():
+                return
+            try:
+                link_tree(self._source / name, self._target / name)
+            except OSError:  # whoever needs the folder makes it, and says what is wrong
+                shutil.rmtree(self._target / name, ignore_errors=True)
+                return
 
 
 def _link_folder(source: str, target: str) -> None:

@@ -187,6 +187,9 @@ class Quantity:
 SENSING: Final = 4000
 """So many trials tell the sensitivities of a linear model, which any of them do exactly."""
 
+EVERY: Final = slice(None)
+"""All trials."""
+
 LINEAR: Final = 1e-3
 """A model that leaves more of its variance is not linear enough for that; this much moves them by 5e-4 of u."""
 
@@ -266,8 +269,8 @@ def correlation(a: Quantity, b: Quantity) -> float:
         float(c * other.get(part.source.identity, 0.0))
         for part, c in zip(a.parts, a._explained.sensitivities, strict=True)
     )
-    weights = _weights(merge_parts((a.parts, b.parts)), a.trials.size)
-    left = float(np.average(a._explained.remainder * b._explained.remainder, weights=weights))
+    weights = _weights(merge_parts((a.parts, b.parts)), EVERY, a.trials.size)
+    left = float(np.average(_remainder(a) * _remainder(b), weights=weights))
     scale = a.standard_uncertainty * b.standard_uncertainty
     return float(np.clip((shared + left) / scale, -1, 1)) if scale else 0.0
 
@@ -277,42 +280,47 @@ class _Explained:
     """A regression of trials on the draws of their sources."""
 
     sensitivities: FloatArray
-    remainder: FloatArray
     residual_variance: float
     standard_uncertainty: float
 
 
-@single_threaded()
 def _explain(trials: FloatArray, parts: tuple[Part, ...]) -> _Explained:
-    """Return the weighted least-squares regression of trials on their sources' draws."""
-    weights = _weights(parts, trials.size)
-    weights /= weights.sum()
-    apart = trials - trials[0]  # an exact quantity stays exact
+    """Return the weighted least-squares regression of trials on their sources' draws: of some where those tell all."""
+    step = max(trials.size // SENSING, 1)
+    found = _explained_by(trials, parts, slice(None, None, step))
+    if step > 1 and found.residual_variance > LINEAR * found.standard_uncertainty**2:
+        return _explained_by(trials, parts, EVERY)
+    return found
+
+
+@single_threaded()
+def _explained_by(trials: FloatArray, parts: tuple[Part, ...], rows: slice) -> _Explained:
+    """Return the regression of some trials."""
+    values = trials[rows]
+    weights = _weights(parts, rows, values.size)
+    apart = values - values[0]  # an exact quantity stays exact
     centre = apart - weights @ apart
     size = float(np.max(np.abs(centre), initial=0.0))
     if not size:
-        return _Explained(np.zeros(len(parts)), centre, 0.0, 0.0)
-    scaled = centre / size
-    c, remainder, left = np.zeros(0), scaled, float(weights @ (scaled * scaled))
+        return _Explained(np.zeros(len(parts)), 0.0, 0.0)
+    scaled, c = centre / size, np.zeros(0)
     if parts:
-        draws = np.stack([part.draws for part in parts])
-        some = slice(None, None, max(trials.size // SENSING, 1))
-        c = _regress(scaled[some], draws[:, some], weights[some] / weights[some].sum())
-        remainder, left = _left(scaled, c, draws, weights)
-        if left > LINEAR * (math.fsum(c * c) + left):
-            c = _regress(scaled, draws, weights)
-            remainder, left = _left(scaled, c, draws, weights)
+        draws = np.stack([part.draws[rows] for part in parts])
+        c = _regress(scaled, draws, weights)
+        scaled -= c @ draws
+        scaled -= weights @ scaled
+    left = float(weights @ (scaled * scaled))
     u = math.sqrt(math.fsum(c * c) + left)
-    return _Explained(c * size, remainder * size, left * size * size, u * size)
+    return _Explained(c * size, left * size * size, u * size)
 
 
-def _left(
-    values: FloatArray, sensitivities: FloatArray, draws: FloatArray, weights: FloatArray
-) -> tuple[FloatArray, float]:
-    """Return what a regression leaves of some values, about its mean, and its variance."""
-    remainder = values - sensitivities @ draws
-    remainder -= weights @ remainder
-    return remainder, float(weights @ (remainder * remainder))
+@single_threaded()
+def _remainder(quantity: Quantity) -> FloatArray:
+    """Return what the regression leaves of a quantity's trials, about its mean, shape (count,)."""
+    left = quantity.trials - quantity.trials[0]
+    if quantity.parts:
+        left = left - quantity._explained.sensitivities @ np.stack([part.draws for part in quantity.parts])
+    return np.asarray(left - _weights(quantity.parts, EVERY, left.size) @ left, dtype=np.float64)
 
 
 def _regress(values: FloatArray, draws: FloatArray, weights: FloatArray) -> FloatArray:
@@ -326,8 +334,8 @@ def _regress(values: FloatArray, draws: FloatArray, weights: FloatArray) -> Floa
     return np.asarray(solution / norms, dtype=np.float64)
 
 
-def _weights(parts: tuple[Part, ...], count: int) -> FloatArray:
-    """Return the density of normal over Student draws, scaled to at most 1, shape (count,)."""
+def _weights(parts: tuple[Part, ...], rows: slice, count: int) -> FloatArray:
+    """Return the density of normal over Student draws in some trials, shape (count,); it sums to 1."""
     groups: dict[tuple[str, ...], list[Part]] = {}
     for part in parts:
         shape = part.source.shape
@@ -337,6 +345,7 @@ def _weights(parts: tuple[Part, ...], count: int) -> FloatArray:
     exponent = np.zeros(count)
     for group in groups.values():
         nu = tabulated_degrees(group[0].source.shape.degrees_drawn or 1.0)
-        square = reduce(np.add, (part.draws**2 for part in group))
+        square = reduce(np.add, (part.draws[rows] ** 2 for part in group))
         exponent += 0.5 * ((nu + len(group)) * np.log1p(square / nu) - square)
-    return np.asarray(np.exp(exponent - exponent.max()), dtype=np.float64)
+    density = np.exp(exponent - exponent.max())
+    return np.asarray(density / density.sum(), dtype=np.float64)
