@@ -47,15 +47,22 @@ def options(context: typer.Context, workspace: Where = None) -> None:
 
 def _workspace(context: typer.Context) -> Workspace:
     from benchproof.campaign.workspace import Workspace
+
+    return Workspace(_root(context))
+
+
+def _root(context: typer.Context) -> Path:
+    """Return the workspace's folder."""
+    from benchproof.campaign.location import workspace_root
     from benchproof.errors import RequestError
 
     stated: Path | None = context.obj
     if stated is None:
-        return Workspace.find(Path.cwd())
+        return workspace_root(Path.cwd())
     if not (stated / "runs" / "lab.yaml").is_file():
         message = f"{stated} holds no runs/lab.yaml; name the folder that holds runs/"
         raise RequestError(message)
-    return Workspace(stated.absolute())
+    return stated.absolute()
 
 
 def _chosen(workspace: Workspace, names: list[str] | None) -> tuple[str, ...]:
@@ -178,14 +185,19 @@ def build(
 ) -> None:
     """Run what is stale and assemble build/preview; no name means everything."""
     with _answers(as_json):
+        from benchproof.archive.ahead import warm_ahead
+        from benchproof.archive.running import chosen_kernels
+
+        kernels = chosen_kernels(os.environ)
+        if scheduler is None and kernels == "warm":
+            warm_ahead(_root(context))
         from benchproof.archive.build import Build, Manner
         from benchproof.archive.outcome import exit_code
         from benchproof.archive.progress import Progress
-        from benchproof.archive.running import chosen_kernels
 
         workspace = _workspace(context)
         names = _chosen(workspace, campaigns)
-        manner = Manner(workers or os.cpu_count() or 1, scheduler, recheck, time_limit, chosen_kernels(os.environ))
+        manner = Manner(workers or os.cpu_count() or 1, scheduler, recheck, time_limit, kernels)
         with Progress(len(names), quiet=as_json) as progress:
             outcomes = Build(workspace, names, manner).run(progress.tell, progress.note)
         if as_json:

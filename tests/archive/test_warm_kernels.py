@@ -142,7 +142,7 @@ def test_where_nothing_can_be_forked_kernels_are_started_with_a_note(monkeypatch
 def test_a_warm_process_with_threads_is_not_forked(monkeypatch) -> None:
     monkeypatch.setattr(forks, "receive", lambda _channel: ({"threads": 3}, []))
     with pytest.raises(forks.CannotForkError, match="3 threads"):
-        forks.ForkServer()
+        forks.ForkServer().await_ready()
     assert gone_within(5, lambda: offspring() == [])
 
 

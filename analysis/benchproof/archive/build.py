@@ -19,7 +19,7 @@ from benchproof.archive.staleness import index_key, software
 from benchproof.archive.steps import Place
 from benchproof.archive.tree import Contents, Linking, Placed, contents_of, exchange, heal, link_tree, write_contents
 from benchproof.archive.workers import crew
-from benchproof.campaign.workspace import LAB
+from benchproof.campaign.location import LAB
 from benchproof.errors import InputError
 
 if TYPE_CHECKING:

@@ -183,7 +183,7 @@ class Forks:
 
 
 class ForkServer(Forks):
-    """The owner's end of the warm process.
+    """The owner's end of the warm process, which it starts.
 
     Parameters
     ----------
@@ -193,7 +193,7 @@ class ForkServer(Forks):
     Raises
     ------
     CannotForkError
-        If this system cannot fork safely, or the process did not come up.
+        If this system cannot fork safely.
     """
 
     def __init__(self, workspace: str = "") -> None:
@@ -213,15 +213,28 @@ class ForkServer(Forks):
                 env=_KEEPS_MEMORY | _NO_THREAD | os.environ | dict.fromkeys(ONE_THREAD, "1"),
                 start_new_session=True,
             )
+        self._ready = False
+
+    def await_ready(self) -> None:
+        """Wait until it can be asked.
+
+        Raises
+        ------
+        CannotForkError
+            If it did not come up, or cannot be forked safely.
+        """
+        if self._ready:
+            return
         self.channel.settimeout(_START_LIMIT)
         try:
-            self._await_ready()
+            self._hear_of_it()
         except BaseException:
             self.stop()
             raise
         self.channel.settimeout(None)
+        self._ready = True
 
-    def _await_ready(self) -> None:
+    def _hear_of_it(self) -> None:
         try:
             received = receive(self.channel)
         except TimeoutError:
@@ -241,6 +254,8 @@ class ForkServer(Forks):
     def stop(self) -> None:
         """End it and every child it forked, and wait until they are gone."""
         super().stop()
+        if not self._ready:  # it has no child, and would go on importing
+            self.process.kill()
         try:
             self.process.wait(timeout=10)
         except subprocess.TimeoutExpired:
@@ -277,6 +292,8 @@ class _Shared:
                 self.server = None
             if self.server is None:
                 self.server = ForkServer(self.workspace)
+            if isinstance(self.server, ForkServer):
+                self.server.await_ready()
             return self.server
 
     def stop(self) -> None:
@@ -294,6 +311,13 @@ atexit.register(_SHARED.stop)
 def ask_here(channel: socket.socket) -> None:
     """Ask for children by a channel to another process's warm process, as a worker does."""
     _SHARED.server = Forks(channel)
+
+
+def begin_warm_process(workspace: str) -> None:
+    """Start a warm process that reads a workspace's lab and rig files ahead, and do not wait for it."""
+    _SHARED.workspace = workspace
+    with _SHARED.lock, contextlib.suppress(CannotForkError):  # whoever asks for a child hears why
+        _SHARED.server = ForkServer(workspace)
 
 
 def warm_for(workspace: str) -> None:

@@ -19,7 +19,8 @@ from benchproof.archive.manifest import Digests
 from benchproof.archive.running import TIME_LIMIT, Kernels, Run, execute
 from benchproof.archive.scratch import scratch_workspace
 from benchproof.archive.staleness import run_key, software
-from benchproof.campaign.workspace import LAB, Workspace
+from benchproof.campaign.location import LAB
+from benchproof.campaign.workspace import Workspace
 from benchproof.errors import BenchproofError, Fault, InputError, RequestError, unforeseen
 
 if TYPE_CHECKING:

@@ -6,10 +6,11 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from benchproof.campaign.location import LAB
 from benchproof.campaign.logs import read_log
 from benchproof.campaign.models.base import required
 from benchproof.campaign.models.tests import LoggedTest
-from benchproof.campaign.workspace import LAB, campaign_file, rig_file
+from benchproof.campaign.workspace import campaign_file, rig_file
 from benchproof.errors import Remark
 
 if TYPE_CHECKING:

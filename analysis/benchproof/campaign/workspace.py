@@ -5,24 +5,23 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from benchproof.campaign.calibration_files import read_calibration, read_loadings
 from benchproof.campaign.faults import M, validated
+from benchproof.campaign.location import LAB, workspace_root
 from benchproof.campaign.models.campaign import RESERVED, Campaign
 from benchproof.campaign.models.lab import Lab
 from benchproof.campaign.models.rig import RigFile
 from benchproof.campaign.units import shortened
 from benchproof.campaign.yaml import compose, compose_text, read_text
-from benchproof.errors import Fault, InputError, RequestError
+from benchproof.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from benchproof.campaign.calibration_files import CalibrationTable, LoadingTable
     from benchproof.campaign.yaml import Document
-
-LAB: Final = "runs/lab.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +45,7 @@ class Workspace:
         RequestError
             If there is none.
         """
-        here = start.absolute()
-        for folder in (here, *here.parents):
-            if (folder / LAB).is_file():
-                return cls(folder)
-        message = f"no {LAB} in {here} or above it; name the workspace with --workspace, or make that file"
-        raise RequestError(message)
+        return cls(workspace_root(start))
 
     @property
     def runs(self) -> Path:
