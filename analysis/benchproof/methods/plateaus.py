@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from scipy.special import stdtrit
@@ -44,6 +44,7 @@ BLOCKS: Final = 8
 
 _SLOPE_POINTS: Final = 24
 _STARTS: Final = 16
+_MOST_TOGETHER: Final = 0.8
 _WAIT_QUANTILE: Final = 0.75
 
 
@@ -132,12 +133,11 @@ def cut(
     pieces = _pieces(time, throttle)
     powered = [piece for piece in pieces if throttle[piece.start] > ZERO_THROTTLE]
     idle = [piece for piece in pieces if throttle[piece.start] <= ZERO_THROTTLE]
-    starts = [_settled_start(time, channels, usable, piece, judged, least_wait) for piece in powered]
+    starts = _settled_starts(time, channels, usable, powered, judged, least_wait)
     found = [start - time[piece.start] for piece, start in zip(powered, starts, strict=True) if start is not None]
     wait = float(np.quantile(found, _WAIT_QUANTILE)) if found else least_wait
     plateaus, unsettled = [], []
-    for piece in powered:
-        start = _settled_start(time, channels, usable, piece, judged, wait)
+    for piece, start in zip(powered, _settled_starts(time, channels, usable, powered, judged, wait), strict=True):
         if start is None:
             unsettled.append((float(time[piece.start]), float(throttle[piece.start])))
             continue
@@ -177,24 +177,32 @@ def _at_rest(time: FloatArray, piece: slice) -> float:
     return _after(time, piece, (time[piece.stop - 1] - time[piece.start]) / 2)
 
 
-def _settled_start(
+def _settled_starts(
     time: FloatArray,
     channels: Mapping[str, FloatArray],
     usable: BoolArray,
-    piece: slice,
+    pieces: Sequence[slice],
     judged: Sequence[str],
     wait: float,
-) -> float | None:
-    """Return the earliest start from which every judged channel stays settled to the end of the stretch."""
-    first = _after(time, piece, wait)
-    last = _after(time, piece, np.inf)
-    rows = np.arange(piece.start, piece.stop)[usable[piece]]
-    times, values = time[rows], np.array([channels[name][rows] for name in judged])
-    for start in np.linspace(first, last, _STARTS) if last > first else [first]:
-        skipped = int(np.searchsorted(times, start - 1e-9))
-        if times.size - skipped >= FEWEST_ROWS and settled(times[skipped:], values[:, skipped:]):
-            return float(start)
-    return None
+) -> list[float | None]:
+    """Return, for each stretch, the earliest start from which every judged channel stays settled to its end."""
+    rows = [np.arange(piece.start, piece.stop)[usable[piece]] for piece in pieces]
+    values = np.array([channels[name] for name in judged])
+    found: list[float | None] = [None] * len(pieces)
+    starts = [_starts(_after(time, piece, wait), _after(time, piece, np.inf)) for piece in pieces]
+    for k in range(_STARTS):
+        pending = [i for i in range(len(pieces)) if found[i] is None and k < starts[i].size]
+        windows = {i: rows[i][np.searchsorted(time[rows[i]], starts[i][k] - 1e-9) :] for i in pending}
+        for size in {min(window.size, _SLOPE_POINTS) for window in windows.values()}:
+            alike = [i for i in pending if min(windows[i].size, _SLOPE_POINTS) == size >= FEWEST_ROWS]
+            stretches = [_Stretch.of(time[windows[i]], values[:, windows[i]], size) for i in alike]
+            for i, still in zip(alike, _settled(stretches), strict=True):
+                found[i] = float(starts[i][k]) if still else None
+    return found
+
+
+def _starts(first: float, last: float) -> FloatArray:
+    return np.linspace(first, last, _STARTS) if last > first else np.array([first])
 
 
 def settled(time: FloatArray, values: FloatArray) -> bool:
@@ -214,21 +222,49 @@ def settled(time: FloatArray, values: FloatArray) -> bool:
         slope's own 95 % uncertainty, or where its beginning lies off its end by that much. Slope after Theil and
         Sen (Sen 1968, JASA 63, 1379 [from memory]).
     """
-    size = min(_SLOPE_POINTS, time.size)
-    t, y = _means(time, size), _means(values, size)
+    return bool(_settled([_Stretch.of(time, values, min(_SLOPE_POINTS, time.size))])[0])
+
+
+class _Stretch(NamedTuple):
+    """Means of equal parts of a stretch.
+
+    Parameters
+    ----------
+    time : FloatArray
+        s, shape (parts,).
+    values : FloatArray
+        Shape (channels, parts).
+    window : float
+        How long it lasts, s.
+    """
+
+    time: FloatArray
+    values: FloatArray
+    window: float
+
+    @classmethod
+    def of(cls, time: FloatArray, values: FloatArray, parts: int) -> _Stretch:
+        return cls(_means(time, parts), _means(values, parts), float(time[-1] - time[0]))
+
+
+def _settled(stretches: Sequence[_Stretch]) -> BoolArray:
+    """Say which stretches, all of as many parts, have stopped changing; see :func:`settled`."""
+    if not stretches:
+        return np.zeros(0, dtype=np.bool_)
+    t, y = np.array([each.time for each in stretches])[:, None], np.array([each.values for each in stretches])
+    window, size = np.array([each.window for each in stretches])[:, None], y.shape[-1]
     left, right = _pairs(size)
-    slope = _median((y[:, right] - y[:, left]) / (t[right] - t[left]))
-    middle = y.mean(axis=1)
-    window = float(time[-1] - time[0])
+    slope = _median((y[..., right] - y[..., left]) / (t[..., right] - t[..., left]))
+    middle = y.mean(axis=-1)
     change, allowed = np.abs(slope) * window, SLOPE_LIMIT * np.abs(middle)
     if size < 2 * FEWEST_ROWS:
-        return bool((change <= allowed).all())
-    later = t - t.mean()
-    left_over = y - middle[:, None] - slope[:, None] * later
+        return np.asarray((change <= allowed).all(axis=1))
+    later = t - t.mean(axis=-1, keepdims=True)
+    left_over = y - middle[..., None] - slope[..., None] * later
     k = float(stdtrit(size - 2, 0.975))
-    error = np.sqrt((left_over**2).sum(axis=1) / (size - 2) / float(later @ later))
+    error = np.sqrt((left_over**2).sum(axis=-1) / (size - 2) / (later**2).sum(axis=-1))
     drifting = change - k * error * window > allowed
-    return not (drifting | _starts_apart(y, allowed, k)).any()
+    return np.asarray(~(drifting | _starts_apart(y, allowed, k)).any(axis=1))
 
 
 @lru_cache(maxsize=32)
@@ -239,18 +275,18 @@ def _pairs(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 def _median(values: FloatArray) -> FloatArray:
     """Return the medians of rows; of few numbers, numpy's own takes longer to begin than to find."""
-    ordered = np.sort(values, axis=1)
-    above = ordered.shape[1] // 2
-    below = above - 1 + ordered.shape[1] % 2
-    return np.asarray((ordered[:, below] + ordered[:, above]) / 2, dtype=np.float64)
+    ordered = np.sort(values, axis=-1)
+    above = ordered.shape[-1] // 2
+    below = above - 1 + ordered.shape[-1] % 2
+    return np.asarray((ordered[..., below] + ordered[..., above]) / 2, dtype=np.float64)
 
 
 def _starts_apart(y: FloatArray, allowed: FloatArray, k: float) -> BoolArray:
     """Say whether the first sixth lies off the last half: a lag that dies out early leaves the median slope alone."""
-    size = y.shape[1]
-    first, last = y[:, : size // 6], y[:, size // 2 :]
-    error = last.std(axis=1, ddof=1) * (1 / first.shape[1] + 1 / last.shape[1]) ** 0.5
-    return np.asarray(np.abs(first.mean(axis=1) - last.mean(axis=1)) - k * error > allowed)
+    size = y.shape[-1]
+    first, last = y[..., : size // 6], y[..., size // 2 :]
+    error = last.std(axis=-1, ddof=1) * (1 / first.shape[-1] + 1 / last.shape[-1]) ** 0.5
+    return np.asarray(np.abs(first.mean(axis=-1) - last.mean(axis=-1)) - k * error > allowed)
 
 
 def _means(values: FloatArray, parts: int) -> FloatArray:
@@ -285,26 +321,25 @@ def _average(
     )
 
 
-def noise_of_mean(blocks: FloatArray) -> float:
-    """Return the standard uncertainty of a mean from its block means.
+def noise_of_mean(blocks: FloatArray) -> FloatArray:
+    """Return the standard uncertainty of means from their block means.
 
     Parameters
     ----------
     blocks : FloatArray
-        Block means, shape (b,).
+        Block means, shape (..., b).
 
     Returns
     -------
-    float
+    FloatArray
         s / sqrt(b), widened by the lag-1 autocorrelation of the blocks where that is positive:
-        n_eff = n (1 - r) / (1 + r), a first-order autoregressive process [from memory].
+        n_eff = n (1 - r) / (1 + r), a first-order autoregressive process [from memory]; shape (...).
     """
-    if blocks.size < 2:
-        return 0.0
-    apart = blocks - blocks.mean()
-    total = float(apart @ apart)
-    if total == 0.0:
-        return 0.0
-    together = min(max(float(apart[1:] @ apart[:-1]) / total, 0.0), 0.8)
-    inflation = (1.0 + together) / (1.0 - together)
-    return float(np.sqrt(total / (blocks.size - 1) / blocks.size * inflation))
+    count = blocks.shape[-1]
+    if count < 2:
+        return np.zeros(blocks.shape[:-1])
+    apart = blocks - blocks.mean(axis=-1, keepdims=True)
+    total = (apart * apart).sum(axis=-1)
+    lagged = (apart[..., 1:] * apart[..., :-1]).sum(axis=-1)
+    together = np.clip(lagged / np.where(total > 0, total, 1.0), 0.0, _MOST_TOGETHER)
+    return np.asarray(np.sqrt(total / (count - 1) / count * (1.0 + together) / (1.0 - together)), dtype=np.float64)

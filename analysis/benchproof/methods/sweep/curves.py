@@ -221,7 +221,7 @@ class SweepCurves:
 
     def _noise(self, name: str) -> FloatArray:
         blocks = sum(power * self.points.noise[root] for root, power in FIGURES[name].powers.items())
-        return np.array([noise_of_mean(row) for row in np.asarray(blocks)])
+        return noise_of_mean(np.asarray(blocks))
 
     def _branch(self) -> FloatArray | None:
         rising = self.points.rising

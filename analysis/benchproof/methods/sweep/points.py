@@ -171,7 +171,7 @@ class Tare:
             if name in run.channels:
                 values[name] = np.array([s.means[name] for s in used])
                 shift = float(np.ptp(values[name])) if len(used) == 2 else 0.0
-                noise = sum(noise_of_mean(s.blocks[name]) ** 2 for s in used) / max(len(used), 1) ** 2
+                noise = sum(float(noise_of_mean(s.blocks[name])) ** 2 for s in used) / max(len(used), 1) ** 2
                 uncertain[name] = (shift**2 / 12 + noise) ** 0.5
         return cls(np.array([(s.start + s.stop) / 2 for s in used]), values, uncertain)
 
