@@ -169,13 +169,14 @@ def _read_ahead(folder: str) -> None:
     """Read what a workspace's campaigns share; what is wrong with it is told where it is used."""
     from benchproof.campaign.workspace import Workspace
     from benchproof.errors import BenchproofError
+    from benchproof.trials.distributions import tabulate
 
     workspace = Workspace(Path(folder))
     for rig in sorted(workspace.runs.glob("rigs/*/rig.yaml")):
         with contextlib.suppress(BenchproofError):
             workspace.rig(rig.parent.name)
     with contextlib.suppress(BenchproofError):
-        workspace.lab()
+        tabulate(workspace.lab().trials)
 
 
 def serve(owner: socket.socket) -> Child | None:

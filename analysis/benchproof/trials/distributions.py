@@ -216,6 +216,14 @@ def score_table(kind: Kind, degrees: float | None, count: int) -> FloatArray:
     return frozen(scores)
 
 
+def tabulate(count: int) -> None:
+    """Make the tables that most campaigns use; a process that forks afterwards does it for all its children."""
+    for kind in ("normal", "rectangular", "triangular"):
+        score_table(kind, None, count)
+    for degrees in range(_EIGHTHS_UP_TO, _LAST_FINE_DEGREE + 1):
+        score_table("student", degrees, count)
+
+
 def _student(degrees: float, count: int) -> FloatArray:
     """Return the quantiles of t: its logarithm over that of the normal score of the same probability is smooth."""
     scores = inverse_normal(_midpoints(count)[count // 2 :])
