@@ -120,6 +120,28 @@ def test_a_tree_takes_the_place_of_another(tmp_path: Path, monkeypatch, one_step
     assert [path.name for path in tmp_path.iterdir()] == ["place"]
 
 
+def test_linking_ahead_leaves_whole_folders_or_none(tmp_path: Path, monkeypatch) -> None:
+    for name in ("a", "b", "c"):
+        (tmp_path / "old" / name / "raw").mkdir(parents=True)
+        (tmp_path / "old" / name / "raw" / "log.csv").write_text(name)
+    (tmp_path / "new").mkdir()
+    once = tree.link_tree
+
+    def full_at_b(source: Path, target: Path) -> None:
+        if source.name == "b":
+            (target / "raw").mkdir(parents=True)
+            full_disk()
+        once(source, target)
+
+    monkeypatch.setattr(tree, "link_tree", full_at_b)
+    linking = tree.Linking(tmp_path / "old", tmp_path / "new")
+    linking.start(("a", "b", "c"))
+    linking.stop()
+    done = sorted(path.name for path in (tmp_path / "new").iterdir())
+    assert done in ([], ["a"])  # stopped before it began, or at the full disk
+    assert all((tmp_path / "new" / name / "raw" / "log.csv").read_text() == name for name in done)
+
+
 def test_an_exchange_cut_short_between_two_renames_heals(tmp_path: Path) -> None:
     (tmp_path / ".place-earlier").mkdir()
     (tmp_path / ".place-earlier" / "page").write_text("earlier")

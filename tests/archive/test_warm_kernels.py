@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -16,11 +17,14 @@ import nbformat
 import psutil
 import pytest
 
-from benchproof.archive import forks, forkserver, running, warm
+from benchproof.archive import ahead, forks, forkserver, running, warm
 from benchproof.archive.build import Build, Manner
+from benchproof.archive.manifest import Manifest, write_manifest
 from benchproof.archive.running import Run, execute
+from benchproof.archive.staleness import software
 from benchproof.campaign.workspace import Workspace
 from benchproof.errors import NotebookFailed
+from trees import tree_of
 from workspaces import write_workspace
 
 ROOT = Path(__file__).parents[2]
@@ -183,6 +187,45 @@ def test_no_kernel_socket_or_folder_outlives_a_build_that_is_ended(tmp_path: Pat
         assert "what was in place before is still there" in said
     assert gone_within(10, lambda: not [p for p in family if p.is_running() and p.status() != psutil.STATUS_ZOMBIE])
     assert gone_within(5, lambda: sockets() <= before, lambda: not list((root / "build").glob("scratch/*")))
+
+
+def test_workers_that_are_killed_lose_nothing(tmp_path: Path) -> None:
+    """What they were at is done again by others, to the same bytes."""
+    roots = [write_workspace(tmp_path / how / "w", "2026-03-a", "2026-03-b") for how in ("calm", "killed")]
+    calm, killed = (
+        [str(SCRIPTS / "benchproof"), "--workspace", str(root), "build", "--workers", "2"] for root in roots
+    )
+    subprocess.run(calm, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    with subprocess.Popen(killed, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as build:
+        process = psutil.Process(build.pid)
+        assert gone_within(60, lambda: len(offspring(process)) >= 4)  # the warm process, two workers, a kernel
+        (server,) = process.children()
+        for child in server.children():
+            child.kill()
+        said, _ = build.communicate(timeout=120)
+    assert build.returncode == 0, said
+    trees = [tree_of(root / "build" / "preview") for root in roots]
+    assert trees[0] == trees[1]
+    assert not list((roots[1] / "build").glob("scratch/*"))
+
+
+def test_nothing_is_started_ahead_where_nothing_looks_stale(tmp_path: Path, monkeypatch) -> None:
+    begun: list[str] = []
+    monkeypatch.setattr(ahead, "begin_warm_process", begun.append)
+    root = write_workspace(tmp_path, "2026-03-a")
+    ahead.warm_ahead(root)
+    assert begun == [str(root)]
+    write_manifest(root / "build/kept/manifest.json", Manifest(software()))
+    ahead.warm_ahead(root)
+    assert begun == [str(root)]
+    later = time.time() + 10
+    os.utime(root / "runs/2026-03-a/campaign.yaml", (later, later))
+    ahead.warm_ahead(root)
+    assert len(begun) == 2
+    write_manifest(root / "build/kept/manifest.json", Manifest("of another day"))
+    os.utime(root / "build/kept/manifest.json", (later + 10, later + 10))
+    ahead.warm_ahead(root)
+    assert len(begun) == 3
 
 
 def test_an_interrupted_manager_lets_no_kernel_start(monkeypatch, scratch: Path) -> None:

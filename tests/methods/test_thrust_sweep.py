@@ -12,6 +12,7 @@ from scipy import stats
 from benchmarks import sweep_coverage as bench
 from benchmarks.coverage import drawn_bench
 from benchproof.errors import MethodError
+from benchproof.methods.sweep import points
 from benchproof.methods.sweep.figures import figures_of
 from benchproof.methods.sweep.propeller import FIGURES, thrust_ceiling
 from benchproof.methods.sweep.run import reduce_run
@@ -64,6 +65,36 @@ def test_a_figure_beyond_the_calibrated_range_is_flagged_and_no_other() -> None:
     low = [f for f in figures_of([reduced], stub, "m/1")[0] if f.at == {"electrical_power": "50 W"}]
     assert low
     assert all("beyond_calibration" not in f.flags for f in low)
+
+
+def test_errors_do_not_hang_on_the_pieces_they_are_worked_out_in(monkeypatch) -> None:
+    run, engine = one_run()
+    whole = reduce_run(run, engine).points.errors
+    monkeypatch.setattr(points, "AT_ONCE", 130)
+    pieces = reduce_run(run, engine).points.errors
+    assert pieces.draws == pytest.approx(whole.draws, rel=1e-9, abs=1e-12)
+
+
+def test_a_step_that_only_some_trials_see_negative_is_left_out(monkeypatch) -> None:
+    """The trials that tell the directions see it positive; the others begin it again without it."""
+    run, engine = one_run()
+    kept = reduce_run(run, engine).points
+    lowest = int(np.argmin(kept.roots["thrust"]))
+    roots = points._roots
+
+    def meddled(run, plateaus, tare, trials):
+        nominal, by_trial = roots(run, plateaus, tare, trials)
+        if trials.count < engine.count // 2:
+            return nominal, by_trial
+        spoilt = by_trial["thrust"].copy()
+        spoilt[lowest, -1] = -1.0
+        return nominal, {**by_trial, "thrust": spoilt}
+
+    monkeypatch.setattr(points, "_roots", meddled)
+    monkeypatch.setattr(points, "SAMPLED", 100)
+    found = reduce_run(run, engine).points
+    assert found.throttle.size == kept.throttle.size - 1
+    assert found.errors.draws.shape[1] == engine.count
 
 
 def test_wide_steps_are_not_bridged() -> None:

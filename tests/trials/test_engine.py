@@ -37,6 +37,21 @@ def test_order_and_company_change_no_draw() -> None:
     assert np.array_equal(crowd.draw(SCALE), alone)
 
 
+def test_pieces_of_the_trials_are_pieces_of_the_same_draws() -> None:
+    whole = Trials(1, 2500)
+    pieces = list(whole.in_pieces(1000))
+    assert [piece.count for piece in pieces] == [1000, 1000, 500]
+    assert np.array_equal(np.concatenate([piece.draw(SCALE) for piece in pieces]), whole.draw(SCALE))
+    joint = np.hstack([piece.scatter(("fit",), 3, 7.0) for piece in pieces])
+    assert np.array_equal(joint, whole.scatter(("fit",), 3, 7.0))
+    assert np.array_equal(
+        np.concatenate([piece.estimate(("x",), 5.0) for piece in pieces]), whole.estimate(("x",), 5.0)
+    )
+    tenth = whole.some(slice(None, None, 10))
+    assert tenth.count == 250
+    assert np.array_equal(tenth.draw(SCALE), whole.draw(SCALE)[::10])
+
+
 def test_another_process_draws_the_same() -> None:
     code = (
         "from benchproof.trials.engine import *; from benchproof.trials.distributions import RECTANGULAR;"
