@@ -184,14 +184,14 @@ class Quantity:
         return tuple(sorted(shares, key=lambda row: (-row.share, row.identity)))
 
 
-SENSING: Final = 4000
+SENSING: Final = 2000
 """So many trials tell the sensitivities of a linear model, which any of them do exactly."""
 
 EVERY: Final = slice(None)
 """All trials."""
 
 LINEAR: Final = 1e-3
-"""A model that leaves more of its variance is not linear enough for that; this much moves them by 5e-4 of u."""
+"""A model that leaves more of its variance is not linear enough for that; this much moves them by 7e-4 of u."""
 
 
 def combine(function: Function, *quantities: Quantity) -> Quantity:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-GRID: Final = 40
+GRID: Final = 32
 """Places along an axis at which a curve and its interval are drawn."""
 
 AT_ONCE: Final = 8
