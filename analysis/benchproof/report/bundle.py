@@ -6,13 +6,13 @@ into them: their checksums are in SHA256SUMS, not those that results.json states
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
 from benchproof.report.bundle_readme import readme
 from benchproof.report.citing import CITATION, CRATE, citation, crate
+from benchproof.report.indented import indented
 from benchproof.report.packing import SUMS, packing, sum_lines
 from benchproof.report.photos import published_photo
 from benchproof.report.tabular import DESCRIPTION, FIGURES
@@ -75,7 +75,7 @@ def write_bundle(report: Path, collected: Collected | CollectedComparison, sourc
     }
     described = crate(page, names, notebook=notebook, inputs=sorted(sources.files), made=made, wheel=wheel.name)
     with packing(report / BUNDLE) as zipped:
-        zipped.add(CRATE, json.dumps(described, indent=1, ensure_ascii=False) + "\n")
+        zipped.add(CRATE, indented(described, by=1) + "\n")
         for name in names:
             if name in texts:
                 zipped.add(name, texts[name])

@@ -31,7 +31,7 @@ def chart_view(chart: DrawnChart) -> ChartView:
         caption=record.caption,
         alt=f"{record.title}. {record.caption}",
         still=href(f"charts/{record.name}.svg"),
-        live=figure_data(record),
+        live=figure_data(shown),
         computed=f"{PAGE}#{href(cell_anchor(chart.cell))}",
         keys=_keys(record, strokes(shown)),
         headings=(axis_title(shown["x"]), axis_title(shown["y"]), "low", "high"),

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from benchproof.notebooks.drawing import Stroke, axis_title, in_shown_units, shortened, strokes
+from benchproof.notebooks.drawing import Stroke, axis_title, shortened, strokes
 from benchproof.report.words import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
-
-    from benchproof.report.records import Chart
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
 _FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Liberation Sans', Arial, sans-serif"
 _DIGITS: Final = 6
@@ -28,14 +26,18 @@ THEMES: Final = {
 
 Figure = dict[str, Any]
 
+if TYPE_CHECKING:
+    Painted = Callable[[str], Figure]
+    """Takes a theme and returns a trace in its colours; the points are made once for both."""
 
-def figure_data(chart: Chart) -> dict[str, Figure]:
+
+def figure_data(chart: Mapping[str, Any]) -> dict[str, Figure]:
     """Return the live figure of a chart for a light and for a dark page.
 
     Parameters
     ----------
-    chart : Chart
-        The record, in the units of results; it is shown in the units of pages.
+    chart : Mapping
+        The chart's record in the units of pages.
 
     Returns
     -------
@@ -43,9 +45,9 @@ def figure_data(chart: Chart) -> dict[str, Figure]:
         ``light``: ``data`` (traces; ``meta`` names a trace's sample) and ``layout``; ``dark``: what differs, in the
         same shape, so that no point is written twice.
     """
-    shown = in_shown_units(chart.model_dump())
+    traces = list(_traces(chart))
     light, dark = (
-        {"data": list(_traces(shown, theme)), "layout": _layout(shown, theme)} for theme in ("light", "dark")
+        {"data": [trace(theme) for trace in traces], "layout": _layout(chart, theme)} for theme in ("light", "dark")
     )
     return {"light": light, "dark": _difference(light, dark)}
 
@@ -64,32 +66,35 @@ def inert(text: str) -> str:
     return visible(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("%{", "% {")
 
 
-def _traces(chart: Mapping[str, Any], theme: str) -> Iterator[Figure]:
+def _traces(chart: Mapping[str, Any]) -> Iterator[Painted]:
     """Yield the traces: bands first, so that lines and points lie on top of them."""
     styles = strokes(chart)
     ordered = sorted(chart["series"], key=lambda one: ("band", "line", "points").index(one["role"]))
     for one in ordered:
         stroke = styles[one["sample"]]
+        rounded = {**one, **{key: _rounded(one[key]) for key in ("x", "y", "low", "high") if one[key] is not None}}
         if one["role"] == "points":
-            yield _points(one, stroke, theme, chart)
+            yield _points(one, rounded, stroke, chart)
         else:
             if one["low"] is not None and one["high"] is not None:
-                yield _band(one, stroke, theme)
-            yield _line(one, stroke, theme, chart)
+                yield _band(rounded, stroke)
+            yield _line(rounded, stroke, chart)
 
 
-def _band(one: Mapping[str, Any], stroke: Stroke, theme: str) -> Figure:
+def _band(one: Mapping[str, Any], stroke: Stroke) -> Painted:
     """Return the interval as one closed area: along the low ends and back along the high ones."""
     whole = [
         point
         for point in zip(one["x"], one["low"], one["high"], strict=True)
         if all(value is not None for value in point)
     ]
-    return {
+    around = [x for x, _, _ in whole] + [x for x, _, _ in reversed(whole)]
+    ends = [low for _, low, _ in whole] + [high for _, _, high in reversed(whole)]
+    return lambda theme: {
         "type": "scatter",
         "mode": "lines",
-        "x": _rounded([x for x, _, _ in whole] + [x for x, _, _ in reversed(whole)]),
-        "y": _rounded([low for _, low, _ in whole] + [high for _, _, high in reversed(whole)]),
+        "x": around,
+        "y": ends,
         "fill": "toself",
         "fillcolor": _translucent(_colour(stroke, theme), 0.22),
         "line": {"width": 0, "color": _colour(stroke, theme)},
@@ -99,22 +104,27 @@ def _band(one: Mapping[str, Any], stroke: Stroke, theme: str) -> Figure:
     }
 
 
-def _line(one: Mapping[str, Any], stroke: Stroke, theme: str, chart: Mapping[str, Any]) -> Figure:
+def _line(one: Mapping[str, Any], stroke: Stroke, chart: Mapping[str, Any]) -> Painted:
+    common = _common(one, chart)
     dash = ",".join(f"{length}px" for length in stroke.dash.split()) or "solid"
-    return {
-        **_common(one, chart),
+    return lambda theme: {
+        **common,
         "mode": "lines",
         "line": {"color": _colour(stroke, theme), "width": 2, "dash": dash},
     }
 
 
-def _points(one: Mapping[str, Any], stroke: Stroke, theme: str, chart: Mapping[str, Any]) -> Figure:
-    colour = _colour(stroke, theme)
-    marker = {"symbol": f"{stroke.marker}-open", "size": 7, "color": colour, "line": {"width": 1.4}}
-    trace = {**_common(one, chart), "mode": "markers", "marker": marker}
-    if one["low"] is None or one["high"] is None:
-        return trace
-    return {**trace, "error_y": {**_error_bars(one), "color": colour, "thickness": 1.2, "width": 0}}
+def _points(one: Mapping[str, Any], rounded: Mapping[str, Any], stroke: Stroke, chart: Mapping[str, Any]) -> Painted:
+    common = _common(rounded, chart)
+    bars = _error_bars(one) if one["low"] is not None and one["high"] is not None else None
+
+    def painted(theme: str) -> Figure:
+        colour = _colour(stroke, theme)
+        marker = {"symbol": f"{stroke.marker}-open", "size": 7, "color": colour, "line": {"width": 1.4}}
+        trace = {**common, "mode": "markers", "marker": marker}
+        return {**trace, "error_y": {**bars, "color": colour, "thickness": 1.2, "width": 0}} if bars else trace
+
+    return painted
 
 
 def _error_bars(one: Mapping[str, Any]) -> Figure:
@@ -124,20 +134,20 @@ def _error_bars(one: Mapping[str, Any]) -> Figure:
 
 
 def _common(one: Mapping[str, Any], chart: Mapping[str, Any]) -> Figure:
-    """Return what lines and points share: data, name and the text shown beside the pointer."""
+    """Return what lines and points share: rounded data, name and the text shown beside the pointer."""
     label = inert(shortened(one["label"]))
     ends = [one["low"], one["high"]] if one["low"] is not None and one["high"] is not None else []
     interval = " (%{customdata[0]:.4~g} to %{customdata[1]:.4~g})" if ends else ""
     x_title, y_title = (inert(shortened(axis_title(chart[name]))) for name in ("x", "y"))
     trace: Figure = {
         "type": "scatter",
-        "x": _rounded(one["x"]),
-        "y": _rounded(one["y"]),
+        "x": one["x"],
+        "y": one["y"],
         "name": label,
         "meta": _meta(one),
         "hovertemplate": f"{label}<br>{x_title}: %{{x:.4~g}}<br>{y_title}: %{{y:.4~g}}{interval}<extra></extra>",
     }
-    return {**trace, "customdata": [_rounded(pair) for pair in zip(*ends, strict=True)]} if ends else trace
+    return {**trace, "customdata": list(map(list, zip(*ends, strict=True)))} if ends else trace
 
 
 def _layout(chart: Mapping[str, Any], theme: str) -> Figure:

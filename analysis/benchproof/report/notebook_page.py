@@ -9,7 +9,7 @@ from __future__ import annotations
 import html
 import json
 import re
-from functools import cache
+from functools import cache, lru_cache
 from threading import Lock
 from typing import TYPE_CHECKING, Any, Final
 
@@ -104,6 +104,7 @@ def notebook_body(notebook: Mapping[str, Any]) -> Markup:
 @cache
 def _exporter() -> Any:
     """Return nbconvert's exporter, whose templates take a while to compile."""
+    from jinja2 import pass_context
     from nbconvert.exporters import HTMLExporter, TemplateExporter
     from nbconvert.filters.highlight import Highlight2HTML
 
@@ -111,6 +112,11 @@ def _exporter() -> Any:
     def highlighted(source: str) -> str:
         """Colour a cell's code, which is the same in every campaign's notebook."""
         return str(Highlight2HTML(pygments_lexer="ipython3")(source))
+
+    @lru_cache(maxsize=1024)
+    def in_html(markdown: str) -> str:
+        """Set Markdown that stands for itself, most of which is the same in every campaign's notebook too."""
+        return str(HTMLExporter.markdown2html(exporter, {}, markdown))
 
     class Body(HTMLExporter):
         """The exporter without what is done anyway: the page is cleaned whole, and made of a valid notebook.
@@ -127,14 +133,20 @@ def _exporter() -> Any:
         def _preprocess(self, nb: Any, resources: Any) -> Any:
             return nb, resources
 
+        @pass_context
+        def markdown2html(self, context: Any, source: str) -> str:
+            attached = context["cell"].get("attachments")
+            return str(super().markdown2html(context, source)) if attached else in_html(source)
+
     made: Any = Body
-    return made(
+    exporter = made(
         template_name="basic",
         exclude_anchor_links=True,
         exclude_input_prompt=True,
         exclude_output_prompt=True,
         exclude_raw=True,
     )
+    return exporter
 
 
 def _to_show(notebook: Mapping[str, Any], formulas: list[str]) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from benchproof.report.render import method_templates
 from benchproof.report.setup import setup_of
 from benchproof.report.tables import figure_table, headlines_of, table_view
 from benchproof.report.views import (
+    ChartView,
     ChoiceView,
     ClaimView,
     ExclusionView,
@@ -96,7 +97,10 @@ def report_context(
     charts = [chart for section in collected.sections for chart in section.charts]
     main = _main_chart(page, charts)
     warnings = tuple(map(warning_view, results.warnings))
-    sections = tuple(_section_view(section, page, files, main) for section in collected.sections if section.method)
+    shown = chart_view(main) if main else None
+    sections = tuple(
+        _section_view(section, page, files, (main, shown)) for section in collected.sections if section.method
+    )
     others = tuple(t for s in _others(collected) for t in s.tables)
     budgets = tuple(table_view(t) for t in others if t.name.startswith("budget"))
     specimen = f"{page.specimen.maker} {page.specimen.model}"
@@ -113,7 +117,7 @@ def report_context(
         prose=text,
         headlines=headlines_of(page, results),
         coverage=coverage_words(results),
-        main_chart=chart_view(main) if main else None,
+        main_chart=shown,
         claims=tuple(map(_claim, results.claims)),
         labels=tuple(table_view(t) for t in others if t.section == "label"),
         uses=tuple(table_view(t) for t in others if t.section == "use"),
@@ -220,19 +224,22 @@ def _main_chart(page: Page, charts: Sequence[DrawnChart]) -> DrawnChart | None:
     return next(iter(named or banded), None)
 
 
-def _section_view(section: Section, page: Page, files: Files, main: DrawnChart | None) -> SectionView:
+def _section_view(
+    section: Section, page: Page, files: Files, main: tuple[DrawnChart | None, ChartView | None]
+) -> SectionView:
+    """Return a test's section; of the page's main chart, which stands at the top, it only says where it is."""
     method = section.method
     own = f"{section.key}.html.j2"
-    moved = main if main in section.charts else None
+    charts = [chart for chart in section.charts if chart is not main[0]]
     return SectionView(
         key=section.key,
         anchor=f"section-{slug(section.key)}",
         title=method.title if method else words(section.key),
         template=f"methods/{own}" if own in method_templates() else _DEFAULT_TEMPLATE,
         method=_method_view(method) if method else None,
-        charts=tuple(chart_view(chart) for chart in section.charts if chart is not moved),
+        charts=tuple(map(chart_view, charts)),
         tables=tuple(table_view(table) for table in section.tables),
-        moved=chart_view(moved) if moved else None,
+        moved=main[1] if len(charts) < len(section.charts) else None,
         inspections=tuple(_inspections(page, files)) if section.key == "inspection" else (),
     )
 

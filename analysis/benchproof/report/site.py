@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 from typing import TYPE_CHECKING, Any, Final
@@ -14,6 +13,7 @@ from benchproof.report.collect import CollectedComparison, collect
 from benchproof.report.comparison import comparison_context
 from benchproof.report.framing import Files
 from benchproof.report.history import Past
+from benchproof.report.indented import indented
 from benchproof.report.notebook_page import PAGE as NOTEBOOK_PAGE
 from benchproof.report.packing import SUMS, sum_lines
 from benchproof.report.page import index_context, notebook_context, report_context, sceptics_context
@@ -32,6 +32,7 @@ from benchproof.report.tabular import (
 from benchproof.report.templates import templates_folder
 from benchproof.report.views import Download, DownloadGroup
 from benchproof.report.words import href, size_words
+from benchproof.report.writing import Writing, digest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
     from benchproof.report.views import IndexRow
 
 RECORD: Final = "record.jsonl"
-_BLOCK: Final = 1 << 20
 _PARQUET: Final = "figures.parquet"
 _GROUPS: Final = (
     ("Everything in one file", (BUNDLE,)),
@@ -107,29 +107,28 @@ def assemble_report(
         If the notebook's outputs, a photo or a quote cannot be used.
     """
     collected = collect(notebook, claims, archive)
-    folder.mkdir(parents=True)
-    _write(folder / "results.json", _json(collected.results_data))
-    _write(folder / f"{collected.page.campaign}.ipynb", json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
+    report = Writing(folder)
+    report.text("results.json", _json(collected.results_data))
+    report.text(f"{collected.page.campaign}.ipynb", indented(notebook, by=1) + "\n")
     before = past(collected)
     if before.record:
-        (folder / RECORD).write_bytes(before.record)
-    photos = _copy_inputs(folder, campaign_folder, declared)
-    _write_tables(folder, collected)
-    _write(
-        folder / NOTEBOOK_PAGE,
+        report.data(RECORD, before.record)
+    photos = _copy_inputs(report, campaign_folder, declared)
+    _write_tables(report, collected)
+    report.text(
+        NOTEBOOK_PAGE,
         render("notebook.html.j2", notebook_context(collected.page, notebook, before, preview=preview)),
     )
     if sources is not None:
         write_bundle(folder, collected, sources)
-    sums = _checksums(folder)
-    files = _files(folder, sums, photos)
+        report.sum_up(BUNDLE)
+    files = _files(folder, report.sums, photos)
     if isinstance(collected, CollectedComparison):
         page = render_comparison(comparison_context(collected, files, before, preview=preview))
     else:
         page = render_report(report_context(collected, files, before, preview=preview, compare=compare))
-    _write(folder / "index.html", page)
-    sums["index.html"] = _digest(folder / "index.html")
-    _write(folder / SUMS, sum_lines(sums))
+    report.text("index.html", page)
+    report.text(SUMS, sum_lines(report.sums))
     return collected
 
 
@@ -161,66 +160,46 @@ def assemble_index(root: Path, lab: Lab, rows: Sequence[IndexRow], *, preview: b
     shutil.copytree(templates_folder() / "assets", root / "assets", copy_function=shutil.copyfile)
 
 
-def _write_tables(folder: Path, collected: Collected | CollectedComparison) -> None:
+def _write_tables(report: Writing, collected: Collected | CollectedComparison) -> None:
     """Write stills and curves of all charts, and all figures, as files other programs read."""
     drawn = [chart for section in (*collected.sections, *collected.unsorted) for chart in section.charts]
     for each in drawn:
-        _write(folder / "charts" / f"{each.record.name}.svg", each.svg)
+        report.text(f"charts/{each.record.name}.svg", each.svg)
     charts = [each.record for each in drawn]
     for name, (chart, series) in curve_files(charts).items():
-        _write(folder / name, curve_csv(chart, series))
-        (folder / name).with_suffix(".parquet").write_bytes(curve_parquet(chart, series))
-    _write(folder / FIGURES, figures_csv(collected.results))
-    (folder / _PARQUET).write_bytes(figures_parquet(collected.results))
-    _write(folder / DESCRIPTION, _json(table_description(collected.page, collected.results, charts)))
+        report.text(name, curve_csv(chart, series))
+        report.data(f"{name.removesuffix('.csv')}.parquet", curve_parquet(chart, series))
+    report.text(FIGURES, figures_csv(collected.results))
+    report.data(_PARQUET, figures_parquet(collected.results))
+    report.text(DESCRIPTION, _json(table_description(collected.page, collected.results, charts)))
 
 
 def _json(data: Mapping[str, Any]) -> str:
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return indented(data, by=2, allow_nan=False) + "\n"
 
 
 def _write(path: Path, text: str) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _copy_inputs(folder: Path, source: Path, declared: Sequence[str]) -> dict[str, tuple[int, int]]:
+def _copy_inputs(report: Writing, source: Path, declared: Sequence[str]) -> dict[str, tuple[int, int]]:
     """Copy what the campaign declares: logs byte for byte, photos without metadata. Return the photos' sizes."""
     sizes: dict[str, tuple[int, int]] = {}
     for name in declared:
-        target = folder / name
-        target.parent.mkdir(parents=True, exist_ok=True)
         if name.startswith("photos/"):
             photo = published_photo((source / name).read_bytes(), name=name)
-            target.write_bytes(photo.data)
+            report.data(name, photo.data)
             sizes[name] = (photo.width, photo.height)
         else:
-            _place(source / name, target)
+            report.copy(name, source / name)
     return sizes
-
-
-def _place(source: Path, target: Path) -> None:
-    """Copy a file without reading it into memory."""
-    with source.open("rb") as reading, target.open("wb") as writing:
-        shutil.copyfileobj(reading, writing, _BLOCK)
 
 
 def sum_up(folder: Path) -> None:
     """Write the checksums of every file of a folder anew."""
     (folder / SUMS).unlink(missing_ok=True)
-    sums = _checksums(folder)
-    _write(folder / SUMS, sum_lines(sums))
-
-
-def _checksums(folder: Path) -> dict[str, str]:
-    """Return the SHA-256 of every file there is so far, sorted by path."""
-    names = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())
-    return {name: _digest(folder / name) for name in names}
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    names = [path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()]
+    _write(folder / SUMS, sum_lines({name: digest(folder / name) for name in names}))
 
 
 def _files(folder: Path, sums: Mapping[str, str], photos: Mapping[str, tuple[int, int]]) -> Files:

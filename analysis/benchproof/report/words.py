@@ -127,6 +127,8 @@ def visible(text: str) -> str:
 
     Control characters and those that turn the direction of writing become their code point in brackets.
     """
+    if text.isprintable():  # what hides or turns is not, and most text is
+        return text
     return _HIDES.sub(lambda found: f"[U+{ord(found[0]):04X}]", text)
 
 
