@@ -71,7 +71,7 @@ def data_block(value: Mapping[str, Any]) -> Markup:
 def number_rows(rows: Sequence[Sequence[str]]) -> Markup:
     """Return rows of printed numbers as those of a table, in one piece: a chart has thousands of them."""
     text = escape(visible("\n".join(["\t".join(row) for row in rows])))
-    cells = str(text).replace("\t", '</td><td class="number">').replace("\n", f'{_ROW_ENDS}{_ROW_BEGINS}')
+    cells = str(text).replace("\t", '</td><td class="number">').replace("\n", f"{_ROW_ENDS}{_ROW_BEGINS}")
     return Markup(f"{_ROW_BEGINS}{cells}{_ROW_ENDS}" if rows else "")  # noqa: S704 - escaped above
 
 
