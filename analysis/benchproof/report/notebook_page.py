@@ -2,6 +2,7 @@
 
 nbconvert renders the cells with its `basic` template, which is the body alone; nh3 then lets through what is listed
 here. Of a cell's outputs only our tables and charts and the kinds in ``_SHOWN`` come that far, and never a cell's HTML.
+Formulas, tables and code, which are made safe on their own, are set aside and put in last.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ _SCROLLS: Final = '<div class="scroll tall" role="region" aria-label="Table" tab
 _ONE_AT_A_TIME: Final = Lock()
 """Reports are assembled by several threads; the exporter is not made for that."""
 
-# Two characters that Unicode keeps for private use stand round the number of a formula while Markdown is at work.
+# Two characters that Unicode keeps for private use stand round the number of what is set aside.
 _OPEN, _CLOSE = "\ue0f2", "\ue0f3"
 _PLACEHOLDER: Final = re.compile(f"{_OPEN}(\\d+){_CLOSE}")
 
@@ -83,22 +84,26 @@ def notebook_body(notebook: Mapping[str, Any]) -> Markup:
     Markup
         Text, code, tables, stills of charts (under ``charts/``) and formulas as MathML. Each cell has an anchor.
     """
-    formulas: list[str] = []
-    shown = nbformat.from_dict(_to_show(notebook, formulas))
+    aside: list[str] = []
+    shown = nbformat.from_dict(_to_show(notebook, aside))
     with _ONE_AT_A_TIME:
         body, _ = _exporter().from_notebook_node(shown)
     # Alignment comes as a style, which the page's policy refuses; the site's own class says the same.
-    aligned = body.replace('style="text-align:right"', 'class="number"')
-    clean = nh3.clean(
-        aligned,
+    clean = _clean(body.replace('style="text-align:right"', 'class="number"'))
+    scrolling = clean.replace("<table>", f"{_SCROLLS}<table>").replace("</table>", "</table></div>")
+    return Markup(_PLACEHOLDER.sub(lambda found: aside[int(found[1])], scrolling))  # noqa: S704 - cleaned above
+
+
+def _clean(body: str) -> str:
+    """Return HTML with nothing in it but what is listed here."""
+    return nh3.clean(
+        body,
         tags=_TAGS,
         attributes=_ATTRIBUTES,
         attribute_filter=_kept,
         link_rel="nofollow noopener",
         url_schemes={"http", "https", "mailto"},
     )
-    scrolling = clean.replace("<table>", f"{_SCROLLS}<table>").replace("</table>", "</table></div>")
-    return Markup(_PLACEHOLDER.sub(lambda found: formulas[int(found[1])], scrolling))  # noqa: S704 - cleaned above
 
 
 @cache
@@ -106,12 +111,6 @@ def _exporter() -> Any:
     """Return nbconvert's exporter, whose templates take a while to compile."""
     from jinja2 import pass_context
     from nbconvert.exporters import HTMLExporter, TemplateExporter
-    from nbconvert.filters.highlight import Highlight2HTML
-
-    @cache
-    def highlighted(source: str) -> str:
-        """Colour a cell's code, which is the same in every campaign's notebook."""
-        return str(Highlight2HTML(pygments_lexer="ipython3")(source))
 
     @lru_cache(maxsize=1024)
     def in_html(markdown: str) -> str:
@@ -126,7 +125,7 @@ def _exporter() -> Any:
 
         def from_notebook_node(self, nb: Any, resources: Any = None, **more: Any) -> Any:
             register: Any = self.register_filter
-            register("highlight_code", lambda source, metadata=None: highlighted(source))
+            register("highlight_code", lambda source, metadata=None: source)
             register("clean_html", lambda text: text)
             return TemplateExporter.from_notebook_node(self, nb, resources, **more)
 
@@ -149,29 +148,37 @@ def _exporter() -> Any:
     return exporter
 
 
-def _to_show(notebook: Mapping[str, Any], formulas: list[str]) -> dict[str, Any]:
-    """Return a copy with the outputs a page shows, and formulas taken out of the text."""
-    cells = [_cell(cell, formulas) for cell in notebook["cells"]]
+@lru_cache(maxsize=1024)
+def _code(source: str) -> str:
+    """Return a cell's code in colours; most of it is the same in every campaign's notebook."""
+    from nbconvert.filters.highlight import Highlight2HTML
+
+    return _clean(str(Highlight2HTML(pygments_lexer="ipython3")(source)))
+
+
+def _to_show(notebook: Mapping[str, Any], aside: list[str]) -> dict[str, Any]:
+    """Return a copy with the outputs a page shows; formulas, tables and code are set aside."""
+    cells = [_cell(cell, aside) for cell in notebook["cells"]]
     return {**notebook, "metadata": {"language_info": {"name": "python", "pygments_lexer": "ipython3"}}, "cells": cells}
 
 
-def _cell(cell: Mapping[str, Any], formulas: list[str]) -> dict[str, Any]:
+def _cell(cell: Mapping[str, Any], aside: list[str]) -> dict[str, Any]:
     source = _text(cell.get("source", ""))
     if cell["cell_type"] == "markdown":
-        return {**cell, "source": _MATH.sub(lambda found: _set_aside(found, formulas), _without_marks(source))}
+        return {**cell, "source": _MATH.sub(lambda found: _formula(found, aside), _without_marks(source))}
     if cell["cell_type"] == "code":
-        outputs = [kept for output in cell["outputs"] if (kept := _output(output)) is not None]
-        return {**cell, "source": source, "outputs": outputs}
+        outputs = [kept for output in cell["outputs"] if (kept := _output(output, aside)) is not None]
+        return {**cell, "source": _set_aside(_code(source), aside), "outputs": outputs}
     return {**cell, "source": source}
 
 
-def _output(output: Mapping[str, Any]) -> dict[str, Any] | None:
+def _output(output: Mapping[str, Any], aside: list[str]) -> dict[str, Any] | None:
     """Return an output with one representation that a page shows; None where it has none."""
     data = output.get("data", {})
     if _CHART in data:
         shown = {"text/markdown": _still(data[_CHART])}
     elif _TABLE in data:
-        shown = {"text/html": _table(data[_TABLE])}
+        shown = {"text/html": _set_aside(_table(data[_TABLE]), aside)}
     else:
         kind = next((kind for kind in _SHOWN if kind in data), None)
         if kind is None:
@@ -187,17 +194,21 @@ def _still(chart: Mapping[str, Any]) -> str:
 
 
 def _table(record: Mapping[str, Any]) -> str:
+    """Return a table as it stands in the page."""
     heads = [column_title(column) for column in record["columns"]]
     classes = [' class="number"' if c["align"] == "right" else "" for c in record["columns"]]
 
     def row(tag: str, cells: Sequence[str]) -> str:
         pairs = zip(cells, classes, strict=True)
-        return (
-            f"<tr>{''.join(f'<{tag}{kind}>{html.escape(_without_marks(cell))}</{tag}>' for cell, kind in pairs)}</tr>"
-        )
+        return f"<tr>{''.join([f'<{tag}{kind}>{_escaped(cell)}</{tag}>' for cell, kind in pairs])}</tr>"
 
     body = "".join(row("td", cells) for cells in record["rows"])
-    return f"<table><thead>{row('th', heads)}</thead><tbody>{body}</tbody></table>"
+    return f"{_SCROLLS}<table><thead>{row('th', heads)}</thead><tbody>{body}</tbody></table></div>"
+
+
+def _escaped(text: str) -> str:
+    """Return text of a table's cell, written as the rest of the page is."""
+    return html.escape(_without_marks(text), quote=False).replace("\xa0", "&nbsp;")
 
 
 def _text(value: Any) -> str:
@@ -211,13 +222,18 @@ def _without_marks(text: str) -> str:
     return visible(text).replace(_OPEN, "").replace(_CLOSE, "")
 
 
-def _set_aside(found: re.Match[str], formulas: list[str]) -> str:
-    """Return a placeholder for a formula and keep what will stand there."""
+def _formula(found: re.Match[str], aside: list[str]) -> str:
+    """Return a placeholder for a formula."""
     latex, block = found["block"] or found["inline"], found["block"] is not None
     shown = mathml(latex, block=block) or f"<code>{html.escape(found[0])}</code>"
     kind = "formula" if block else "long-formula" if len(latex) > _LONG else ""
-    formulas.append(f'<span class="{kind}" tabindex="0">{shown}</span>' if kind else shown)
-    return f"{_OPEN}{len(formulas) - 1}{_CLOSE}"
+    return _set_aside(f'<span class="{kind}" tabindex="0">{shown}</span>' if kind else shown, aside)
+
+
+def _set_aside(shown: str, aside: list[str]) -> str:
+    """Return a placeholder and keep what will stand there."""
+    aside.append(shown)
+    return f"{_OPEN}{len(aside) - 1}{_CLOSE}"
 
 
 def _kept(tag: str, attribute: str, value: str) -> str | None:
