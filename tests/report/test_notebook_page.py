@@ -6,6 +6,7 @@ import json
 import re
 from html.parser import HTMLParser
 
+import nh3
 import pytest
 
 from benchproof.report.collect import collect
@@ -139,3 +140,25 @@ def test_a_licence_is_an_address_where_it_is_a_known_identifier() -> None:
     collected = collect(sample_notebook(), sample_claims())
     record = linked_data(collected.page, collected.results, "", ())
     assert record["@graph"][0]["license"] == "https://spdx.org/licenses/CC-BY-4.0"
+
+
+def test_a_table_and_code_stand_in_the_page_as_cleaning_would_write_them() -> None:
+    hostile = f"{EVIL} & 'one' \"two\"\u00a0\ue0f20\ue0f3"
+    column = {"label": hostile, "unit": None, "align": "right"}
+    table = {"columns": [column], "rows": [[hostile]]}
+    text = body(cell("code", hostile, shown({"application/vnd.benchproof.table+json": table})))
+    parts = [re.findall(pattern, text, re.DOTALL) for pattern in ("<table>.*</table>", "<pre>.*?</pre>")]
+    assert [len(found) for found in parts] == [1, 1]
+    for [part] in parts:
+        assert nh3.clean(part, attributes={"th": {"class"}, "td": {"class"}, "span": {"class"}}, link_rel=None) == part
+    assert parts[0][0].count("&lt;script&gt;window.ran=1") == 2
+    assert parts[0][0].count("&nbsp;") == 2
+    assert "\ue0f2" not in parts[0][0]
+
+
+def test_markdown_with_the_same_words_shows_each_cell_its_own_attachment_and_formula() -> None:
+    attached = {**cell("markdown", "![p](attachment:p.png)"), "attachments": {"p.png": {"image/png": "AAAA"}}}
+    text = body(attached, cell("markdown", "$x$"), cell("markdown", "$y$", name="two"), cell("markdown", "$x$"))
+    assert re.findall(r"<mi>(.)</mi>", text) == ["x", "y", "x"]
+    assert 'alt="p"' in text
+    assert "AAAA" not in text
