@@ -61,7 +61,7 @@ def hostile_site(tmp_path_factory) -> Path:
         (source / name).parent.mkdir(parents=True, exist_ok=True)
         (source / name).write_bytes(buffer.getvalue() if name == photo else b"<script>window.ran=9</script>")
     site = root / "site"
-    notebook = sample_notebook(spiteful, text=WORDS, photo=photo)
+    notebook = json.dumps(sample_notebook(spiteful, text=WORDS, photo=photo))
     claims = sample_claims(spiteful)
     found = assemble_report(site / "reports" / CAMPAIGN, notebook, source, declared, preview=True, claims=claims)
     # The lab file's own checks already refuse letters that turn others.

@@ -35,7 +35,7 @@ def campaign_folder(tmp_path: Path) -> Path:
 
 
 def assembled(target: Path, campaign_folder: Path) -> Path:
-    notebook = sample_notebook(photo="photos/bell.jpg")
+    notebook = json.dumps(sample_notebook(photo="photos/bell.jpg"))
     assemble_report(target, notebook, campaign_folder, DECLARED, preview=True, claims=sample_claims())
     return target
 

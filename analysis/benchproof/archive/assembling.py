@@ -118,7 +118,7 @@ class Materials:
         declared = [path.removeprefix(inside) for path in self.checked.files() if path.startswith(inside)]
         return assemble_report(
             folder,
-            self.kept.notebook(self.name),
+            self.kept.notebook_text(self.name),
             self.workspace.root / self.checked.folder,
             declared,
             preview=preview,

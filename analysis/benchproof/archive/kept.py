@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.errors import Fault, InputError
+from benchproof.report.indented import indented
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,7 +55,18 @@ class Kept:
         InputError
             If none is kept.
         """
-        return self._record(campaign, "notebook")
+        record: dict[str, Any] = json.loads(self.notebook_text(campaign))
+        return record
+
+    def notebook_text(self, campaign: str) -> str:
+        """Return a campaign's executed notebook as the file that a report publishes.
+
+        Raises
+        ------
+        InputError
+            If none is kept.
+        """
+        return f"{self._whole(campaign, 'notebook').decode()}\n"
 
     def figures(self, campaign: str) -> tuple[Figure, ...]:
         """Return a campaign's figures with their trials.
@@ -69,7 +81,7 @@ class Kept:
         from benchproof.report.collect import results_of
 
         results = results_of(self.notebook(campaign))
-        return unpacked(results["quantities"], self._record(campaign, "trials"))
+        return unpacked(results["quantities"], json.loads(self._whole(campaign, "trials")))
 
     def values(self, campaign: str) -> tuple[Figure, ...]:
         """Return a campaign's figures with their values alone; read once a process.
@@ -88,7 +100,7 @@ class Kept:
     def keep(self, campaign: str, key: str, notebook: dict[str, Any], trials: bytes) -> None:
         """Keep a run in place of the campaign's earlier one; a killed build leaves the earlier one whole, or none."""
         self.folder.mkdir(parents=True, exist_ok=True)
-        for what, content in (("trials", trials), ("notebook", json.dumps(notebook).encode())):
+        for what, content in (("trials", trials), ("notebook", indented(notebook, by=1).encode())):
             path = self._path(campaign, what)
             beside = path.with_suffix(f".{secrets.token_hex(8)}.new")
             try:
@@ -116,13 +128,12 @@ class Kept:
         head, content = data[:length], data[length:-1]
         return content if head.endswith(_digest(content)) else None
 
-    def _record(self, campaign: str, what: str) -> dict[str, Any]:
+    def _whole(self, campaign: str, what: str) -> bytes:
         content = self._content(campaign, what)
         if content is None:
             remedy = "Build the campaign again."
             raise InputError(Fault(f"build/kept/{campaign}", "", f"no {what}", "what an earlier build kept", remedy))
-        record: dict[str, Any] = json.loads(content)
-        return record
+        return content
 
     def _path(self, campaign: str, what: str) -> Path:
         return self.folder / f"{campaign}.{what}.json"

@@ -60,7 +60,7 @@ _GROUPS: Final = (
 
 def assemble_report(
     folder: Path,
-    notebook: Mapping[str, Any],
+    notebook_text: str,
     campaign_folder: Path,
     declared: Sequence[str],
     *,
@@ -77,8 +77,8 @@ def assemble_report(
     ----------
     folder : Path
         Where to; made.
-    notebook : Mapping
-        The executed notebook.
+    notebook_text : str
+        The executed notebook, as it is put beside the page.
     campaign_folder : Path
         Holds ``campaign.yaml``, ``raw/`` and ``photos/``.
     declared : sequence of str
@@ -106,10 +106,11 @@ def assemble_report(
     InputError
         If the notebook's outputs, a photo or a quote cannot be used.
     """
+    notebook = json.loads(notebook_text)
     collected = collect(notebook, claims, archive)
     report = Writing(folder)
     report.text("results.json", _json(collected.results_data))
-    report.text(f"{collected.page.campaign}.ipynb", indented(notebook, by=1) + "\n")
+    report.text(f"{collected.page.campaign}.ipynb", notebook_text)
     before = past(collected)
     if before.record:
         report.data(RECORD, before.record)
