@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from benchproof.archive.kept import Kept
 from benchproof.report.collect import collect
 from benchproof.report.packing import sum_line
 from benchproof.report.records import Chart
@@ -157,3 +158,14 @@ def test_the_page_says_what_a_reader_and_a_sceptic_ask(report: Path) -> None:
     ):  # fmt: skip
         assert said in text, said
     assert "Flywheels" not in text
+
+
+def test_the_notebook_beside_a_report_is_the_one_that_is_kept(tmp_path: Path, campaign_folder: Path) -> None:
+    kept, notebook = Kept(tmp_path / "kept"), sample_notebook(photo="photos/bell.jpg")
+    kept.keep(CAMPAIGN, "0" * 64, notebook, b"{}")
+    assert kept.notebook(CAMPAIGN) == notebook
+    report = tmp_path / "report"
+    assemble_report(report, kept.notebook_text(CAMPAIGN), campaign_folder, DECLARED, preview=True)
+    published = (report / f"{CAMPAIGN}.ipynb").read_bytes()
+    assert published == (json.dumps(notebook, indent=1, ensure_ascii=False) + "\n").encode()
+    assert json.loads((tmp_path / "kept" / f"{CAMPAIGN}.notebook.json").read_bytes())["content"] == notebook

@@ -1,4 +1,4 @@
-"""Writing a report's folder and the site's list: the only place of the room that touches the disk."""
+"""Writing a report's folder and the site's list: here, in `bundle` and in `writing` the room touches the disk."""
 
 from __future__ import annotations
 
