@@ -160,19 +160,22 @@ class Instrument:
         """
         values = np.atleast_1d(np.asarray(indicated, dtype=np.float64))
         best = self.corrected(values)
-        true = best[:, None] + self._calibration_error(values, trials)
+        true = np.empty((values.size, trials.count))
+        np.add(best[:, None], self._calibration_error(values, trials), out=true)
         for load, part in self._load_parts(trials):
-            true = true * load.factor(part.draws)
-        scale = np.ones(trials.count)
+            true *= load.factor(part.draws)
+        scale, offset = np.ones(trials.count), np.zeros(trials.count)
         for error in self._lasting():
             draws = error.standard * trials.draw(self._source(error, occasion))
             if error.kind == "scale":
-                scale = scale + draws
+                scale += draws
             elif error.kind == "linearity":
-                true = true - self._bow(best)[:, None] * draws
+                true -= self._bow(best)[:, None] * draws
             else:
-                true = true - draws
-        return true / scale
+                offset += draws
+        true -= offset
+        true /= scale
+        return true
 
     def parts(self, occasion: Occasion, trials: Trials) -> tuple[Part, ...]:
         """Return the sources in :meth:`true_trials`."""

@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 FEWEST_TRIALS: Final = 1000
 MOST_TRIALS: Final = 1_000_000
 
+REMEMBERED: Final = 8
+"""Joint draws of at most so many estimates, such as a calibration's, are asked for again and again, and remembered."""
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -65,7 +68,7 @@ class Trials:
         If the count is out of range.
     """
 
-    __slots__ = ("_drawn", "count", "seed")
+    __slots__ = ("_drawn", "_scattered", "count", "seed")
 
     def __init__(self, seed: int, count: int) -> None:
         if not FEWEST_TRIALS <= count <= MOST_TRIALS:
@@ -74,6 +77,7 @@ class Trials:
         self.seed = seed
         self.count = count
         self._drawn: dict[tuple[str, ...], tuple[Shape, FloatArray]] = {}
+        self._scattered: dict[tuple[tuple[str, ...], int, float | None], FloatArray] = {}
 
     def __repr__(self) -> str:
         return f"Trials(seed={self.seed}, count={self.count})"
@@ -130,9 +134,18 @@ class Trials:
         array, shape (dim, count)
             Read-only; the stated standard uncertainty of each row is 1, and rows are uncorrelated.
         """
+        if names or dim > REMEMBERED:
+            return self._scatter(identity, df, names or tuple(map(str, range(dim))))
+        key = (identity, dim, df)
+        if key not in self._scattered:
+            self._scattered[key] = self._scatter(identity, df, tuple(map(str, range(dim))))
+        return self._scattered[key]
+
+    def _scatter(self, identity: tuple[str, ...], df: float | None, names: tuple[str, ...]) -> FloatArray:
         normal = score_table("normal", None, self.count)
-        own = names or tuple(str(k) for k in range(dim))
-        rows = np.stack([normal[self._order((*identity, own[k]))] for k in range(dim)])
+        rows = np.empty((len(names), self.count))
+        for row, name in zip(rows, names, strict=True):
+            np.take(normal, self._order((*identity, name)), out=row, mode="clip")  # other modes copy the row first
         if df is not None:
             spread = spread_table(tabulated_degrees(df), self.count)
             rows *= spread[self._order((*identity, "spread"))]
@@ -158,8 +171,11 @@ class Trials:
         index_bits = (self.count - 1).bit_length()
         mask = np.uint64((1 << index_bits) - 1)
         raw = np.random.Philox(key=_key(self.seed, identity)).random_raw(self.count)
-        tagged = (raw & ~mask) | np.arange(self.count, dtype=np.uint64)
-        return (np.sort(tagged) & mask).astype(np.intp)
+        raw &= ~mask
+        raw |= np.arange(self.count, dtype=np.uint64)
+        raw.sort()
+        raw &= mask
+        return raw.astype(np.intp)
 
 
 class SomeTrials(Trials):

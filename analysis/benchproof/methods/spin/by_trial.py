@@ -15,6 +15,7 @@ from benchproof.methods.spin.coasting import speed_gain
 from benchproof.trials.distributions import NORMAL, RECTANGULAR
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, coverage_interval, merge_parts
+from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from benchproof.methods.spin.spun import Spun, SpunRun
 
     FloatArray = NDArray[np.float64]
+
+AT_ONCE: Final = 8
+"""Places whose trials are worked out at once: so few stay in the processor's cache."""
 
 _LEAST_EIGENVALUE: Final = 1e-4
 
@@ -43,6 +47,7 @@ class ByTrial:
         self._runs: tuple[SpunRun, ...] = spun.runs
         self._places = np.flatnonzero(spun.usable)
         self._bands: dict[tuple[str, float], tuple[FloatArray, FloatArray]] = {}
+        self._standard: dict[tuple[str, int], FloatArray] = {}
 
     def at(self, name: str, place: int) -> FloatArray:
         """Return a figure at one of the group's speeds that have a window, shape (trials,)."""
@@ -58,7 +63,9 @@ class ByTrial:
         drawn = "motor_efficiency" if name == "motor_efficiency" else "torque"
         key = (drawn, coverage)
         if key not in self._bands:
-            self._bands[key] = coverage_interval(self._of(drawn), coverage)
+            drawn_of = self._of(drawn)
+            some = [coverage_interval(drawn_of[some], coverage) for some in self._at_once()]
+            self._bands[key] = (np.hstack([low for low, _ in some]), np.hstack([high for _, high in some]))
         low, high = self._bands[key]
         factor = self._spun.speeds[self._places] if name == "shaft_power" else 1.0
         return low * factor, high * factor
@@ -67,9 +74,6 @@ class ByTrial:
         """Return the sources of a figure at one of the group's speeds that have a window."""
         spun, of = self._spun, self._runs[0].motion.run
         kind = "efficiency" if name == "motor_efficiency" else "torque"
-        row = self._noise_rows(kind)[np.searchsorted(self._places, place)]
-        size = float(np.sqrt(row @ row))
-        draws = row @ self._noise[1]
         source = Source(
             (of.occasion.campaign, "noise", spun.sample, spun.flywheel, kind, f"{spun.speeds[place]:.6f}"),
             "noise of the logs",
@@ -80,7 +84,14 @@ class ByTrial:
             lineage += [_parts(run.motion.run, ("speed",), self._spun) for run in self._runs]
         if name == "motor_efficiency":
             lineage += [_parts(run.motion.run, ("voltage", "current"), self._spun) for run in self._runs]
-        return (*merge_parts(lineage), Part(source, draws / size if size else draws))
+        return (*merge_parts(lineage), Part(source, self._standardised(kind, place)))
+
+    def _standardised(self, kind: str, place: int) -> FloatArray:
+        """Return the noise of a figure at one of the places over its standard deviation; torque's is power's too."""
+        if (kind, place) not in self._standard:
+            row = self._noise_rows(kind)[np.searchsorted(self._places, place)]
+            self._standard[kind, place] = row / (float(np.sqrt(row @ row)) or 1.0) @ self._noise[1]
+        return self._standard[kind, place]
 
     def _of(self, name: str) -> FloatArray:
         return self._efficiency if name == "motor_efficiency" else self._torque
@@ -88,24 +99,22 @@ class ByTrial:
     @cached_property
     def _torque(self) -> FloatArray:
         """Torque at all speeds that have a window, N m, shape (places, trials)."""
-        windage = sum(run.windage.trials[self._places] for run in self._runs) / len(self._runs)
-        return self._made("torque", self._weights, np.asarray(windage))
+        made = self._noise_of("torque")
+        self._finish(made, "torque", self._weights, [1 / len(self._runs)] * len(self._runs))
+        return made
 
     @cached_property
     def _efficiency(self) -> FloatArray:
         """Efficiency at all speeds that have a window, shape (places, trials)."""
-        speeds = self._spun.speeds[self._places, None]
+        speeds = self._spun.speeds[self._places]
         powers = [run.power[self._places] for run in self._runs]
-        windage = sum(
-            run.windage.trials[self._places] / power[:, None] for run, power in zip(self._runs, powers, strict=True)
-        )
-        made = self._made(
-            "efficiency",
-            [weights / power for weights, power in zip(self._weights, powers, strict=True)],
-            np.asarray(windage) / len(self._runs),
-        )
-        made *= speeds
-        made /= self._power_error
+        made = self._noise_of("efficiency")
+        weights = [weights / power for weights, power in zip(self._weights, powers, strict=True)]
+        self._finish(made, "efficiency", weights, [1 / power / len(self._runs) for power in powers])
+        alike = self._alike(("voltage", "current"))
+        for some in self._at_once():
+            made[some] *= speeds[some, None]
+            made[some] /= self._power_error(alike, self._places[some])
         return made
 
     @cached_property
@@ -113,23 +122,53 @@ class ByTrial:
         """Acceleration of each run over the number of runs, rad/s2, at the places."""
         return [run.acceleration[self._places] / len(self._runs) for run in self._runs]
 
-    def _made(self, kind: str, weights: Sequence[FloatArray], windage: FloatArray) -> FloatArray:
-        """Return inertia times acceleration plus windage, each with its errors, shape (places, trials)."""
-        spun = self._spun
+    def _noise_of(self, kind: str) -> FloatArray:
+        """Return the noise of torque (over inertia) or efficiency (over inertia and speed), shape (places, trials)."""
+        return np.asarray(self._noise_rows(kind) @ self._noise[1], dtype=np.float64)
+
+    def _at_once(self) -> list[slice]:
+        """Return the places in pieces so small that their trials stay in the processor's cache."""
+        return [slice(first, first + AT_ONCE) for first in range(0, self._places.size, AT_ONCE)]
+
+    @single_threaded()
+    def _finish(
+        self, made: FloatArray, kind: str, weights: Sequence[FloatArray], shares: Sequence[float | FloatArray]
+    ) -> None:
+        """Make of acceleration's noise inertia times acceleration plus windage, each with its errors, in place.
+
+        Parameters
+        ----------
+        made : FloatArray
+            The noise, shape (places, trials); then the figure.
+        kind : str
+            ``torque`` or ``efficiency``.
+        weights : sequence of FloatArray
+            What each run's acceleration brings, by place.
+        shares : sequence of float or FloatArray
+            What each run's windage counts with, by place.
+        """
+        spun, gain = self._spun, self._gain
         whole = np.sum(weights, axis=0)
-        columns = [self._noise_rows(kind), *(np.abs(whole) * width for width in self._widths(kind))]
-        drawn = np.vstack([self._noise[1], *(part.draws for part in self._windows)])
-        made = np.column_stack(columns) @ drawn
-        made += whole[:, None]
-        gain = self._gain
-        made *= spun.inertia.trials * gain
-        made += windage
-        if gain.size > 1:
-            value = spun.inertia.value * whole + windage.mean(axis=1)
-            speeds = spun.speeds[self._places]
-            slope = np.gradient(value, speeds) * speeds if speeds.size > 1 else np.zeros(1)
-            made -= slope[:, None] * (gain - 1)
-        return made
+        widths = np.column_stack([np.abs(whole) * width for width in self._widths(kind)])
+        window = np.stack([part.draws for part in self._windows])
+        lost = [run.windage for run in self._runs]
+        rows = np.hstack([(air.rows[self._places].T * share).T for air, share in zip(lost, shares, strict=True)])
+        air_draws = np.vstack([air.draws for air in lost])
+        turning = spun.inertia.trials * gain
+        slope = self._slope(spun.inertia.value * whole + rows @ air_draws.mean(axis=1)) if gain.size > 1 else None
+        for some in self._at_once():
+            part = made[some]
+            part += widths[some] @ window
+            part += whole[some, None]
+            part *= turning
+            part += rows[some] @ air_draws
+            if slope is not None:
+                part -= slope[some, None] * (gain - 1)
+
+    def _slope(self, value: FloatArray) -> FloatArray:
+        """Return by how much a figure changes with the logarithm of speed, shape (places,)."""
+        speeds = self._spun.speeds[self._places]
+        return np.gradient(value, speeds) * speeds if speeds.size > 1 else np.zeros(1)
 
     @cached_property
     def _gain(self) -> FloatArray:
@@ -138,38 +177,47 @@ class ByTrial:
             return np.ones(1)
         middle = float(np.mean(self._spun.speeds))
 
-        def gain(run: SpinRun, _: Sequence[SpunRun]) -> FloatArray:
+        def gain(runs: Sequence[SpunRun]) -> FloatArray:
+            run = runs[0].motion.run
             return speed_gain(run.instruments["speed"], middle, run.occasion, self._spun.trials)
 
-        return self._over_runs(("speed",), gain)
+        return self._over_runs(self._alike(("speed",)), gain)
 
-    @cached_property
-    def _power_error(self) -> FloatArray:
-        """True over indicated electrical power, shape (places, trials)."""
+    def _power_error(self, alike: Sequence[Sequence[SpunRun]], places: NDArray[np.intp]) -> FloatArray:
+        """Return true over indicated electrical power at some places, shape (places, trials)."""
 
-        def error(run: SpinRun, alike: Sequence[SpunRun]) -> FloatArray:
+        def error(runs: Sequence[SpunRun]) -> FloatArray:
+            run = runs[0].motion.run
             found: FloatArray = np.ones(1)
             for name in ("voltage", "current"):
-                shown = np.mean([getattr(each, name)[self._places] for each in alike], axis=0)
+                shown = np.mean([getattr(each, name)[places] for each in runs], axis=0)
                 instrument = run.instruments[name]
                 true = instrument.true_trials(shown, run.occasion, self._spun.trials)
                 true /= instrument.corrected(shown)[:, None]
-                found = true * found
+                true *= found
+                found = true
             return found
 
-        return self._over_runs(("voltage", "current"), error)
+        return self._over_runs(alike, error)
 
-    def _over_runs(
-        self, channels: tuple[str, ...], error: Callable[[SpinRun, Sequence[SpunRun]], FloatArray]
-    ) -> FloatArray:
-        """Return the mean of an instrument's error over the runs, worked out once for runs in which it is the same."""
+    def _alike(self, channels: tuple[str, ...]) -> list[list[SpunRun]]:
+        """Return the runs in groups in which the instruments of some channels err alike."""
         alike: dict[tuple[tuple[str, ...], ...], list[SpunRun]] = {}
         for run in self._runs:
             sources = tuple(part.source.identity for part in _parts(run.motion.run, channels, self._spun))
             alike.setdefault(sources, []).append(run)
-        share = 1 / len(self._runs)
-        found = [len(runs) * share * error(runs[0].motion.run, runs) for runs in alike.values()]
-        return np.asarray(np.sum(found, axis=0), dtype=np.float64)
+        return list(alike.values())
+
+    def _over_runs(
+        self, alike: Sequence[Sequence[SpunRun]], error: Callable[[Sequence[SpunRun]], FloatArray]
+    ) -> FloatArray:
+        """Return the mean of an instrument's error over the runs, worked out once for runs in which it is the same."""
+        total: FloatArray | None = None
+        for runs in alike:
+            found = error(runs)
+            found *= len(runs) / len(self._runs)
+            total = found if total is None else np.add(total, found, out=total)
+        return np.asarray(total)
 
     @cached_property
     def _windows(self) -> tuple[Part, ...]:

@@ -99,13 +99,17 @@ class Deceleration:
 
     def at(self, speed: FloatArray) -> FloatArray:
         """Return the deceleration at some speeds, rad/s2."""
-        return np.asarray(self._basis(speed) @ self.coefficients, dtype=np.float64)
+        return np.asarray(self.basis(speed) @ self.coefficients, dtype=np.float64)
 
     def trials(self, speed: FloatArray, trials: Trials) -> FloatArray:
         """Return the deceleration by trial, shape (speeds, trials): the fit's own error, and the tachometer's."""
+        return np.asarray(self.basis(speed) @ self.coefficients_by_trial(trials), dtype=np.float64)
+
+    def coefficients_by_trial(self, trials: Trials) -> FloatArray:
+        """Return the law's coefficients by trial, shape (3, trials)."""
         root = np.linalg.cholesky(self.covariance + 1e-300 * np.eye(3))
         draws = np.stack([part.draws for part in self._fit_parts(trials)])
-        best = self._basis(speed) @ (self.coefficients[:, None] + root @ draws)
+        best = self.coefficients[:, None] + root @ draws
         if self.run.instrument is None:
             return np.asarray(best)
         return np.asarray(best * speed_gain(self.run.instrument, self.scale / 2, self.run.occasion, trials))
@@ -115,7 +119,8 @@ class Deceleration:
         own = () if self.run.instrument is None else self.run.instrument.parts(self.run.occasion, trials)
         return (*self._fit_parts(trials), *own)
 
-    def _basis(self, speed: FloatArray) -> FloatArray:
+    def basis(self, speed: FloatArray) -> FloatArray:
+        """Return what the law's coefficients are multiplied with at some speeds, shape (speeds, 3)."""
         return np.vander(np.atleast_1d(speed) / self.scale, 3, increasing=True)
 
     def _fit_parts(self, trials: Trials) -> tuple[Part, ...]:

@@ -16,6 +16,7 @@ from benchproof.methods.spin.discs import disc_windage
 from benchproof.trials.distributions import RECTANGULAR
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, merge_parts
+from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,8 +76,8 @@ class Windage:
     ----------
     value : FloatArray
         N m, shape (speeds,).
-    trials : FloatArray
-        By trial, shape (speeds, trials).
+    rows, draws : FloatArray
+        By trial it is ``rows @ draws``, shapes (speeds, k) and (k, trials).
     parts : tuple of Part
         Its sources.
     source : str
@@ -84,9 +85,16 @@ class Windage:
     """
 
     value: FloatArray
-    trials: FloatArray
+    rows: FloatArray
+    draws: FloatArray
     parts: tuple[Part, ...]
     source: str
+
+    @property
+    @single_threaded()
+    def trials(self) -> FloatArray:
+        """Return it by trial, N m, shape (speeds, trials)."""
+        return np.asarray(self.rows @ self.draws, dtype=np.float64)
 
     @property
     def spread(self) -> float:
@@ -105,9 +113,14 @@ def by_formula(disc: Disc, speed: FloatArray, density: Quantity, viscosity: floa
         )
     ]
     air = density.trials / density.value
-    by_trial = faces[:, None] * air**_DENSITY_POWER * (1 + FACES_HALF_WIDTH / 3**0.5 * parts[0].draws)
-    by_trial = by_trial + rim[:, None] * air * (1 + RIM_HALF_WIDTH / 3**0.5 * parts[1].draws)
-    return Windage(faces + rim, by_trial, merge_parts([tuple(parts), density.parts]), "formula")
+    draws = np.stack(
+        [
+            air**_DENSITY_POWER * (1 + FACES_HALF_WIDTH / 3**0.5 * parts[0].draws),
+            air * (1 + RIM_HALF_WIDTH / 3**0.5 * parts[1].draws),
+        ]
+    )
+    lineage = merge_parts([tuple(parts), density.parts])
+    return Windage(faces + rim, np.column_stack([faces, rim]), draws, lineage, "formula")
 
 
 def by_difference(
@@ -147,9 +160,10 @@ def by_difference(
     with_disc = np.mean([each.at(inside) for each in carrying], axis=0)
     alone = np.mean([each.at(inside) for each in bare], axis=0)
     value = (disc.inertia.value + rotor.value) * with_disc - rotor.value * alone
-    total = disc.inertia.trials + rotor.trials
-    by_trial = total * np.mean([each.trials(inside, trials) for each in carrying], axis=0)
-    by_trial = by_trial - rotor.trials * np.mean([each.trials(inside, trials) for each in bare], axis=0)
+    total, own = disc.inertia.trials + rotor.trials, -rotor.trials
+    weighed = [(each, total / len(carrying)) for each in carrying] + [(each, own / len(bare)) for each in bare]
+    rows = np.hstack([each.basis(inside) for each, _ in weighed])
+    draws = np.vstack([weight * each.coefficients_by_trial(trials) for each, weight in weighed])
     lineage = [each.parts(trials) for each in (*carrying, *bare)]
     parts = merge_parts([disc.inertia.parts, rotor.parts, *lineage])
-    return Windage(value * beyond, by_trial * beyond[:, None], parts, "coast-downs")
+    return Windage(value * beyond, rows * beyond[:, None], draws, parts, "coast-downs")
