@@ -127,6 +127,13 @@ def reduce(inputs: Sequence[DrivenRun], bench: Bench) -> Reduction:
         ``kv_back_emf``; ``kt`` and, as far as resistance and mass were measured, ``km`` and ``km_per_mass`` with the
         flag ``from_back_emf``; the fit and its residuals.
     """
+    figures, remarks = figures_of(inputs, bench)
+    charts = (_fit_chart(inputs), _residual_chart(inputs))
+    return Reduction(figures, charts, (_table(inputs, bench),), (*_remarks(inputs), *remarks))
+
+
+def figures_of(inputs: Sequence[DrivenRun], bench: Bench) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+    """Return the figures alone, and remarks on them; see :func:`reduce`."""
     figures: list[Figure] = []
     remarks: list[Remark] = []
     for sample in dict.fromkeys(each.sample for each in inputs):
@@ -139,8 +146,7 @@ def reduce(inputs: Sequence[DrivenRun], bench: Bench) -> Reduction:
             own, _ = motor_constants(sample, kt, runs[0].others, METHOD.label, ("from_back_emf",))
             figures.extend(figure for figure in own if figure.quantity is not None)
     kept, unusual = judged(figures)
-    charts = (_fit_chart(inputs), _residual_chart(inputs))
-    return Reduction(kept, charts, (_table(inputs, bench),), (*_remarks(inputs), *remarks, *unusual))
+    return kept, (*remarks, *unusual)
 
 
 def _remarks(inputs: Sequence[DrivenRun]) -> Iterator[Remark]:

@@ -10,7 +10,7 @@ import numpy as np
 from benchproof.campaign.units import read_measured
 from benchproof.errors import MethodError
 from benchproof.methods import no_load, winding_resistance
-from benchproof.methods.constants.repeats import figure_of
+from benchproof.methods.constants.repeats import figure_of, figures_from, named
 from benchproof.methods.method import Change, Method
 from benchproof.methods.records import Reduction
 from benchproof.methods.soak.figures import figures_of, reduce_run
@@ -96,8 +96,8 @@ def _constants(sample: str, speed: float, bench: Bench) -> Constants:
     points = bench.lab.operating_points.model_copy(update={"speed": (read_measured(words, "speed"),)})
     there = replace(bench, lab=bench.lab.model_copy(update={"operating_points": points}))
     resistance = figure_of(winding_resistance, "winding_resistance_20c", sample, bench)
-    constant = figure_of(no_load, "kt", sample, bench)
-    drag = figure_of(no_load, "drag_torque", sample, there, {"speed": words})
+    unloaded = figures_from(no_load, sample, there)
+    constant, drag = named(unloaded, "kt"), named(unloaded, "drag_torque", {"speed": words})
     return Constants(*(each.quantity if each is not None else None for each in (resistance, constant, drag)))
 
 

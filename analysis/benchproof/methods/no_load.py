@@ -88,16 +88,26 @@ def reduce(inputs: Sequence[FreeRun], bench: Bench) -> Reduction:
         ``kv_no_load``, ``kt``, ``km``, ``km_per_mass``; ``no_load_current`` at voltages; ``drag_torque`` at speeds.
     """
     runs = [ReducedRun(run, bench.trials) for run in inputs]
+    kept, remarks = _figures(runs, bench)
+    charts, tables = views(runs, kept, bench)
+    return Reduction(kept, charts, tables, (*_timing(inputs), *_odd(runs), *remarks))
+
+
+def figures_of(inputs: Sequence[FreeRun], bench: Bench) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+    """Return the figures alone, and remarks on them; see :func:`reduce`."""
+    return _figures([ReducedRun(run, bench.trials) for run in inputs], bench)
+
+
+def _figures(runs: Sequence[ReducedRun], bench: Bench) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
     figures: list[Figure] = []
     remarks: list[Remark] = []
-    for sample in dict.fromkeys(run.sample for run in inputs):
+    for sample in dict.fromkeys(each.run.sample for each in runs):
         own = [each for each in runs if each.run.sample == sample]
         found, noted = _constants(sample, own)
         figures += (*found, *_currents(sample, own, bench), *_drag(sample, own, _value(found, "kt"), bench))
         remarks += (*noted, *_ratio(sample, _value(found, "kv_no_load"), own[0].run))
     kept, unusual = judged(figures)
-    charts, tables = views(runs, kept, bench)
-    return Reduction(kept, charts, tables, (*_timing(inputs), *_odd(runs), *remarks, *unusual))
+    return kept, (*remarks, *unusual)
 
 
 def _value(figures: Sequence[Figure], name: str) -> Quantity | None:

@@ -83,16 +83,26 @@ def reduce(inputs: Sequence[Weighing], bench: Bench) -> Reduction:
     Reduction
         ``mass`` with no operating point for the whole motor, ``part`` for a part; a table of readings.
     """
+    kept, found = figures_of(inputs, bench)
+    remarks = (*(r for each in inputs for r in each.remarks), *found, *_parts_exceed_whole(_by_part(inputs)))
+    return Reduction(kept, tables=(_table(inputs, bench.lab.coverage),), remarks=remarks)
+
+
+def figures_of(inputs: Sequence[Weighing], _: Bench) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+    """Return the figures alone, and remarks on them; see :func:`reduce`."""
+    return judged(
+        [
+            Figure("mass", NO_POINT if part == WHOLE else {"part": part}, sample, mean(*masses), METHOD.label)
+            for (sample, part), masses in _by_part(inputs).items()
+        ]
+    )
+
+
+def _by_part(inputs: Sequence[Weighing]) -> dict[tuple[str, str], list[Quantity]]:
     groups: dict[tuple[str, str], list[Quantity]] = {}
     for each in inputs:
         groups.setdefault((each.sample, each.part), []).append(each.mass)
-    figures = [
-        Figure("mass", NO_POINT if part == WHOLE else {"part": part}, sample, mean(*masses), METHOD.label)
-        for (sample, part), masses in groups.items()
-    ]
-    kept, found = judged(figures)
-    remarks = (*(r for each in inputs for r in each.remarks), *found, *_parts_exceed_whole(groups))
-    return Reduction(kept, tables=(_table(inputs, bench.lab.coverage),), remarks=remarks)
+    return groups
 
 
 def _parts_exceed_whole(groups: Mapping[tuple[str, str], Sequence[Quantity]]) -> Iterator[Remark]:

@@ -135,6 +135,12 @@ def reduce(inputs: Sequence[WindingReading], bench: Bench) -> Reduction:
     Reduction
         ``winding_resistance_20c``; a table of the pairs.
     """
+    figures, remarks = figures_of(inputs, bench)
+    return Reduction(figures, tables=(_table(inputs, bench),), remarks=(*_unequal(inputs), *remarks))
+
+
+def figures_of(inputs: Sequence[WindingReading], _: Bench) -> tuple[tuple[Figure, ...], tuple[Remark, ...]]:
+    """Return the figures alone, and remarks on them; see :func:`reduce`."""
     figures: list[Figure] = []
     remarks: list[Remark] = []
     for sample in dict.fromkeys(each.sample for each in inputs):
@@ -143,7 +149,7 @@ def reduce(inputs: Sequence[WindingReading], bench: Bench) -> Reduction:
         figures.append(Figure("winding_resistance_20c", NO_POINT, sample, quantity, METHOD.label))
         remarks.extend(found)
     kept, unusual = judged(figures)
-    return Reduction(kept, tables=(_table(inputs, bench),), remarks=(*_unequal(inputs), *remarks, *unusual))
+    return kept, (*remarks, *unusual)
 
 
 def _unequal(inputs: Sequence[WindingReading]) -> Iterator[Remark]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -150,9 +151,8 @@ class Curve:
             raise ValueError(message)
         self.x, self.y = x, y
         self.fit: PolynomialFit = fit_polynomial(x.values, y.values, 2 if x.values.size >= FEWEST_OF_A_BEND else 1)
-        own = joint_parts(trials, identity, label, self.fit.degree + 1, float(self.fit.fit.df))
-        self.parts = merge_parts((x.parts, y.parts, own))
-        self._own = np.stack([part.draws for part in own])
+        self._own = joint_parts(trials, identity, label, self.fit.degree + 1, float(self.fit.fit.df))
+        self.parts = merge_parts((x.parts, y.parts, self._own))
 
     @property
     def range(self) -> tuple[float, float]:
@@ -173,22 +173,29 @@ class Curve:
     def along(self, places: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the ordinates at several places.
 
-        An error of the abscissa moves a point sideways; to first order that is the same as moving it down by the
-        curve's slope.
-
         Returns
         -------
         tuple
             Values, shape (m,); trials, shape (m, count).
         """
-        fit = self.fit
-        basis = fit.basis(places)
-        rows = basis @ np.linalg.pinv(fit.basis(self.x.values))
-        sideways = self._slope(self.x.values)[:, None] * (self.x.trials - self.x.values[:, None])
-        errors = rows @ (self.y.trials - self.y.values[:, None] - sideways)
-        scatter = basis @ _root(fit.fit.covariance) @ self._own
-        values = fit(places)
-        return values, values[:, None] + errors + scatter
+        return self.fit(places), self.fit.basis(places) @ self.coefficients
+
+    @cached_property
+    @single_threaded()
+    def coefficients(self) -> FloatArray:
+        """The polynomial's coefficients by trial, in powers as the fit's basis has them, shape (degree + 1, count).
+
+        An error of the abscissa moves a point sideways; to first order that is the same as moving it down by the
+        curve's slope.
+        """
+        fit = self.fit.fit
+        slope = self._slope(self.x.values)[:, None]
+        errors = self.y.trials - slope * self.x.trials
+        errors -= (self.y.values - slope[:, 0] * self.x.values)[:, None]
+        found = np.linalg.pinv(self.fit.basis(self.x.values)) @ errors
+        found += _root(fit.covariance) @ np.stack([part.draws for part in self._own])
+        found += fit.coefficients[:, None]
+        return np.asarray(found, dtype=np.float64)
 
     def _slope(self, x: FloatArray) -> FloatArray:
         z = (x - self.fit.centre) / self.fit.scale

@@ -12,6 +12,7 @@ from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.nomenclature import RPM, term
 from benchproof.trials.quantity import coverage_interval
 from benchproof.trials.rounding import rounded
+from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from benchproof.campaign.models.rig import Drive
     from benchproof.methods.bench import Bench
     from benchproof.methods.constants.free_run import ReducedRun
+    from benchproof.methods.constants.lines import Curve
     from benchproof.methods.records import Figure
     from benchproof.trials.quantity import Quantity
 
@@ -28,6 +30,9 @@ if TYPE_CHECKING:
 
 GRID: Final = 40
 """Places along an axis at which a curve and its interval are drawn."""
+
+AT_ONCE: Final = 8
+"""Places whose trials are worked out at once: so few stay in the processor's cache."""
 
 
 def views(
@@ -136,9 +141,9 @@ def _band(group: Sequence[ReducedRun], axis: str, kt: Quantity | None, bench: Be
     name = "no_load_current" if kt is None else "drag_torque"
     if low < high:
         places = np.linspace(low, high, GRID)
-        values, trials = _mean_along([curve.along(places) for curve in curves])
-        factor, by_trial = (1.0, 1.0) if kt is None else (kt.value, kt.trials)
-        below, above = coverage_interval(trials * by_trial, bench.lab.coverage)
+        values = np.mean([curve.fit(places) for curve in curves], axis=0)
+        factor = 1.0 if kt is None else kt.value
+        below, above = _interval(curves, places, kt, bench.lab.coverage)
         x = _numbers(places / term(axis).si_per_unit)
         y, lower, upper = (_numbers(v / term(name).si_per_unit) for v in (values * factor, below, above))
         yield Series(f"Sample {sample}", sample, "band", x, y, lower, upper, curve=True)
@@ -148,9 +153,17 @@ def _band(group: Sequence[ReducedRun], axis: str, kt: Quantity | None, bench: Be
     yield Series(f"Sample {sample}, points", sample, "points", _numbers(at), _numbers(shown))
 
 
-def _mean_along(each: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
-    values = np.mean([value for value, _ in each], axis=0)
-    return values, np.mean([trials for _, trials in each], axis=0)
+@single_threaded()
+def _interval(
+    curves: Sequence[Curve], places: FloatArray, kt: Quantity | None, coverage: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return both ends of the interval of the curves' mean, times the torque constant where there is one."""
+    rows = np.hstack([curve.fit.basis(places) for curve in curves]) / len(curves)
+    coefficients = np.vstack([curve.coefficients for curve in curves])
+    if kt is not None:
+        coefficients *= kt.trials
+    ends = [coverage_interval(some @ coefficients, coverage) for some in np.split(rows, GRID // AT_ONCE)]
+    return np.hstack([low for low, _ in ends]), np.hstack([high for _, high in ends])
 
 
 def _numbers(values: FloatArray) -> tuple[float, ...]:
