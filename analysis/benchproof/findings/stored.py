@@ -21,6 +21,8 @@ from benchproof.trials.quantity import Quantity
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from numpy.typing import NDArray
+
 _WIDEST: Final = 6e4
 """Half precision ends at 65504; a Student draw of one degree of freedom may lie that far out."""
 
@@ -43,10 +45,7 @@ def packed(figures: Iterable[Figure]) -> dict[str, Any]:
     unlike = {id(quantity): quantity for quantity in known}
     number = {key: k for k, key in enumerate(unlike)}
     scales = [float(np.std(quantity.trials)) for quantity in unlike.values()]
-    rows = [
-        np.clip((quantity.trials - quantity.value) / (scale or 1.0), -_WIDEST, _WIDEST).astype("<f2")
-        for quantity, scale in zip(unlike.values(), scales, strict=True)
-    ]
+    rows = [_deviations(quantity, scale) for quantity, scale in zip(unlike.values(), scales, strict=True)]
     count = len(known[0].trials) if known else 0
     return {
         "count": count,
@@ -54,6 +53,12 @@ def packed(figures: Iterable[Figure]) -> dict[str, Any]:
         "scales": scales,
         "deviations": base64.b64encode(b"".join(row.tobytes() for row in rows)).decode("ascii"),
     }
+
+
+def _deviations(quantity: Quantity, scale: float) -> NDArray[np.float16]:
+    apart = quantity.trials - quantity.value
+    apart /= scale or 1.0
+    return np.clip(apart, -_WIDEST, _WIDEST, out=apart).astype("<f2")
 
 
 def unpacked(quantities: Sequence[Mapping[str, Any]], record: Mapping[str, Any]) -> tuple[Figure, ...]:

@@ -198,4 +198,5 @@ def _xy(x: float, y: float) -> str:
 
 def _n(value: float) -> str:
     """Return a length to a tenth, without needless zeros."""
-    return f"{round(value, 1) + 0.0:.1f}".removesuffix(".0")
+    text = f"{value:.1f}".removesuffix(".0")
+    return text if text != "-0" else "0"

@@ -219,13 +219,26 @@ def fit_curve(model: Model, start: ArrayLike, x: ArrayLike, y: ArrayLike) -> Fit
     if not result.success:
         message = f"the fit does not converge: {result.message}"
         raise ValueError(message)
-    return _at_solution(model, result.x * unit, x, y)
+    return fit_nearby(model, result.x * unit, x, y)
 
 
-def _at_solution(model: Model, parameters: FloatArray, x: FloatArray, y: FloatArray) -> Fit:
+@single_threaded()
+def fit_nearby(model: Model, parameters: FloatArray, x: FloatArray, y: FloatArray) -> Fit:
     """Return the fit after Gauss-Newton steps for as long as they shrink, and the covariance there.
 
     The sum of squares is flat at its minimum; the steps see the last digits that it does not.
+
+    Parameters
+    ----------
+    model : Model
+    parameters : array, shape (p,)
+        So near the solution that the model is nearly linear between the two.
+    x, y : array, shape (n,)
+
+    Raises
+    ------
+    ValueError
+        If the data do not settle the parameters.
     """
     size = np.inf
     for _ in range(_POLISH):

@@ -10,20 +10,21 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache, reduce
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy import special
 from scipy.signal import lfilter
 
-from benchproof.trials.regression import added_terms, fit_curve
+from benchproof.trials.regression import added_terms, fit_curve, fit_nearby
 from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchproof.methods.soak.run import Binned
-    from benchproof.trials.regression import Fit
+    from benchproof.trials.regression import Fit, Model
 
     FloatArray = NDArray[np.float64]
 
@@ -41,6 +42,9 @@ TWO_NODES: Final = 0.01
 
 AHEAD: Final = 20
 """Stretches before the load that the delay is counted from: a fit scales each parameter by its start."""
+
+FELT: Final = 32
+"""Losses as nodes of so many time constants feel them are kept while a fit moves its other coefficients."""
 
 _PROBE: Final = 0.02
 
@@ -118,10 +122,20 @@ def rise(coefficients: FloatArray, loss: FloatArray, step: float) -> FloatArray:
     step : float
         Length of a stretch, s.
     """
-    pairs = np.asarray(coefficients)[:-1].reshape(-1, 2)
-    total = np.sum([r * filtered(loss, step, abs(tau)) for r, tau in pairs], axis=0)
+    return _heated(loss, step)(np.asarray(coefficients, dtype=np.float64), loss)
+
+
+def _heated(loss: FloatArray, step: float) -> Model:
+    """Return :func:`rise` as a model to fit; what a node feels is kept while other coefficients move."""
     place = np.arange(loss.size, dtype=np.float64)
-    return np.asarray(np.interp(place - (coefficients[-1] / step - AHEAD), place, total), dtype=np.float64)
+    felt = lru_cache(maxsize=FELT)(lambda tau: filtered(loss, step, tau))
+
+    def model(coefficients: FloatArray, _: FloatArray) -> FloatArray:
+        pairs = coefficients[:-1].reshape(-1, 2).tolist()
+        total = reduce(np.add, (r * felt(abs(tau)) for r, tau in pairs))
+        return np.asarray(np.interp(place - (coefficients[-1] / step - AHEAD), place, total), dtype=np.float64)
+
+    return model
 
 
 def fit_nodes(log: Binned, loss: FloatArray) -> Nodes:
@@ -144,7 +158,7 @@ def fit_nodes(log: Binned, loss: FloatArray) -> Nodes:
 
 def _fit(log: Binned, loss: FloatArray, measured: FloatArray, nodes: int) -> Nodes:
     start = _start(log, loss, measured, nodes)
-    fit = fit_curve(lambda p, _: rise(p, loss, log.step), start, log.time, measured)
+    fit = fit_curve(_heated(loss, log.step), start, log.time, measured)
     wave, waving, swing = _waves(fit.residuals)
     return Nodes(_fast_first(fit), measured - fit.residuals, wave, waving, swing)
 
@@ -209,7 +223,6 @@ def sensitivities(
     small = [_PROBE * float(whole.max()) / max(float(np.abs(share).max()), 1e-300) for share in shares]
     found = []
     for share, probe in zip(shares, small, strict=True):
-        loss = whole + probe * share
-        fit = fit_curve(lambda p, _, loss=loss: rise(p, loss, log.step), nodes.fit.coefficients, log.time, nodes.fitted)
+        fit = fit_nearby(_heated(whole + probe * share, log.step), nodes.fit.coefficients, log.time, nodes.fitted)
         found.append(np.log(np.abs(fit.coefficients) / nodes.fit.coefficients) / probe)
     return tuple(found)

@@ -56,7 +56,11 @@ class ByTrial:
 
     def highest(self, places: NDArray[np.intp]) -> FloatArray:
         """Return the highest torque of some places that have a window, shape (trials,)."""
-        return np.asarray(self._torque[np.searchsorted(self._places, places)].max(axis=0), dtype=np.float64)
+        rows = np.searchsorted(self._places, places)
+        highest = np.array(self._torque[rows[0]])
+        for row in rows[1:]:  # without a copy of them all
+            np.maximum(highest, self._torque[row], out=highest)
+        return highest
 
     def band(self, name: str, coverage: float) -> tuple[FloatArray, FloatArray]:
         """Return both ends of a figure's coverage interval at all speeds that have a window."""
