@@ -164,7 +164,7 @@ class Trials:
     def _scores(self, source: Source) -> FloatArray:
         shape = source.shape
         degrees = None if shape.degrees_drawn is None else tabulated_degrees(shape.degrees_drawn)
-        return frozen(score_table(shape.kind, degrees, self.count)[self._order(source.identity)])
+        return frozen(score_table(shape.kind, degrees, self.count).take(self._order(source.identity)))
 
     def _order(self, identity: tuple[str, ...]) -> NDArray[np.intp]:
         """Return a random permutation: the trial numbers ordered by the random bits above them."""

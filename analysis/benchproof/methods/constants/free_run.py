@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 from benchproof.methods.constants.copper import resistance_ratio
@@ -77,16 +78,25 @@ class ReducedRun:
 
     def __init__(self, run: FreeRun, trials: Trials) -> None:
         self.run = run
-        self.behind = _behind(run)
-        self.line: Slope | None = None
-        label = f"scatter of points without load, sample {run.sample}"
-        if self.behind is not None:
-            place = (*run.place, "scatter", "speed")
-            self.line = slope_through_origin(run.speed, self.behind, place, f"{label}, speed", trials)
+        self._trials = trials
+        self._label = f"scatter of points without load, sample {run.sample}"
         self._curves = {
-            axis: _curve(where, run.current, (*run.place, "scatter", "current"), f"{label}, current", trials)
+            axis: _curve(where, run.current, (*run.place, "scatter", "current"), f"{self._label}, current", trials)
             for axis, where in (("voltage", run.voltage), ("speed", run.speed))
         }
+
+    @cached_property
+    def behind(self) -> Channel | None:
+        """Volts behind the resistive drop; None without a resistance, or where the drop leaves none."""
+        return _behind(self.run)
+
+    @cached_property
+    def line(self) -> Slope | None:
+        """Those volts over speed; None where there are none."""
+        if self.behind is None:
+            return None
+        place, label = (*self.run.place, "scatter", "speed"), f"{self._label}, speed"
+        return slope_through_origin(self.run.speed, self.behind, place, label, self._trials)
 
     @property
     def without_kv(self) -> str:

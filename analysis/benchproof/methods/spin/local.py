@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -231,7 +232,8 @@ def noise_variance(size: IntArray, scatter: FloatArray, together: FloatArray, co
     found = scatter[take] / (1 - 2 / (9 * np.maximum(size[take] - coefficients, 1))) ** 3
     found = np.where(known, found, np.median(found[known]))
     reach = max(found.size // 8, 1)
-    smooth = [float(np.median(found[max(i - reach, 0) : i + reach + 1])) for i in range(found.size)]
+    values = found.tolist()  # of so few values at a time, sorted lists give the median sooner than arrays
+    smooth = [median(values[max(i - reach, 0) : i + reach + 1]) for i in range(found.size)]
     return np.array(smooth) * (1 + likeness) / (1 - likeness)
 
 
