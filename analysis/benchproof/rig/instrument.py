@@ -141,6 +141,7 @@ class Instrument:
             return np.zeros(np.shape(indicated), dtype=bool)
         return self.calibration.outside(indicated)
 
+    @single_threaded()
     def true_trials(self, indicated: FloatArray, occasion: Occasion, trials: Trials) -> FloatArray:
         """Return what the true values may have been, trial by trial.
 
@@ -160,22 +161,23 @@ class Instrument:
         """
         values = np.atleast_1d(np.asarray(indicated, dtype=np.float64))
         best = self.corrected(values)
-        true = np.empty((values.size, trials.count))
-        np.add(best[:, None], self._calibration_error(values, trials), out=true)
+        gain, scale, offset = np.ones(trials.count), np.ones(trials.count), np.zeros(trials.count)
         for load, part in self._load_parts(trials):
-            true *= load.factor(part.draws)
-        scale, offset = np.ones(trials.count), np.zeros(trials.count)
+            gain *= load.factor(part.draws)
+        terms = [(best, np.ones(trials.count)), *self._calibration_terms(values, trials)]
         for error in self._lasting():
             draws = error.standard * trials.draw(self._source(error, occasion))
             if error.kind == "scale":
                 scale += draws
             elif error.kind == "linearity":
-                true -= self._bow(best)[:, None] * draws
+                terms.append((-self._bow(best), draws / gain))
             else:
                 offset += draws
-        true -= offset
-        true /= scale
-        return true
+        terms.append((-np.ones(values.size), offset / gain))
+        # Readings by trials is large: one product and one factor go over it.
+        true = np.column_stack([row for row, _ in terms]) @ np.stack([draws for _, draws in terms])
+        true *= gain / scale
+        return np.asarray(true, dtype=np.float64)
 
     def parts(self, occasion: Occasion, trials: Trials) -> tuple[Part, ...]:
         """Return the sources in :meth:`true_trials`."""
@@ -303,17 +305,16 @@ class Instrument:
         r = true / (self.full_scale or np.inf)
         return np.asarray(4 * r * (1 - r), dtype=np.float64)
 
-    @single_threaded()
-    def _calibration_error(self, indicated: FloatArray, trials: Trials) -> FloatArray:
+    def _calibration_terms(self, indicated: FloatArray, trials: Trials) -> Iterator[tuple[FloatArray, FloatArray]]:
+        """Yield what each draw of the calibration's errors brings to each reading, with the draw."""
         if self.calibration is None:
-            return np.zeros((1, 1))
+            return
         fit = self.calibration.fit
         root = np.linalg.cholesky(fit.fit.covariance + np.eye(fit.degree + 1) * 1e-300)
-        draws = np.stack([part.draws for part in self._fit_parts(trials)])
-        error = fit.basis(indicated) @ (root @ draws)
+        rows = fit.basis(indicated) @ root
+        yield from ((rows[:, k], part.draws) for k, part in enumerate(self._fit_parts(trials)))
         for part in self._hysteresis_parts(trials):
-            error = error + self.calibration.hysteresis / (2 * 3**0.5) * part.draws * self._loaded(indicated)[:, None]
-        return np.asarray(error, dtype=np.float64)
+            yield self.calibration.hysteresis / (2 * 3**0.5) * self._loaded(indicated), part.draws
 
     def _loaded(self, indicated: FloatArray) -> FloatArray:
         """Return 1 where the instrument is loaded and 0 where it rests: at rest there is no branch to be on."""
