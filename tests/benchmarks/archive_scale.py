@@ -35,7 +35,7 @@ def multiply(root: Path, name: str, count: int) -> None:
     place = Place(str(root), "")
     text = (root / "runs" / name / "campaign.yaml").read_text()
     notebook = json.dumps(place.kept.notebook(name))
-    trials = json.dumps(place.kept._record(name, "trials")).encode()
+    trials = place.kept._whole(name, "trials")
     for number in range(count):
         copy = f"2026-07-copy-{number:04d}"
         shutil.copytree(root / "runs" / name, root / "runs" / copy)
