@@ -78,8 +78,7 @@ class Materials:
         RequestError
             If it is stale, or was never built.
         """
-        digests = Digests(self.workspace.root, {})
-        inputs = {file: digests.of(file) for file in self.checked.files()}
+        inputs = Digests(self.workspace.root, {}).by_file(self.checked.files())
         if not self.kept.whole(self.name, run_key(inputs, self.checked.values)):
             message = (
                 f"{self.name}: not built as its files and the software are now; run `benchproof build {self.name}` and "

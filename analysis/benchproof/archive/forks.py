@@ -314,10 +314,10 @@ def ask_here(channel: socket.socket) -> None:
 
 
 def begin_warm_process(workspace: str) -> None:
-    """Start a warm process that reads a workspace's lab and rig files ahead, and do not wait for it."""
-    _SHARED.workspace = workspace
+    """Start a warm process, unless there is one, for a workspace (see `warm_for`), and do not wait for it."""
+    warm_for(workspace)
     with _SHARED.lock, contextlib.suppress(CannotForkError):  # whoever asks for a child hears why
-        _SHARED.server = ForkServer(workspace)
+        _SHARED.server = _SHARED.server or ForkServer(workspace)
 
 
 def warm_for(workspace: str) -> None:

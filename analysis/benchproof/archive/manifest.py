@@ -145,6 +145,10 @@ class Digests:
             self.stamps[name] = self._stamp(name)
         return self.stamps[name].digest
 
+    def by_file(self, names: Iterable[str]) -> dict[str, str]:
+        """Return the digest of each of some files."""
+        return {name: self.of(name) for name in names}
+
     def same(self, name: str) -> bool:
         """Say whether a file is the very one of the earlier build, and so also lies where it lay."""
         known, found = self.known.get(name), self.of(name)

@@ -138,7 +138,7 @@ def run_step(place: Place, name: str) -> First:
         _refuse_strangers(place)
         checked = checked_files(place.workspace, name)
         digests = Digests(Path(place.root), {})
-        inputs = {file: digests.of(file) for file in checked.files()}
+        inputs = digests.by_file(checked.files())
         key = run_key(inputs, checked.values)
         state = _notebook(place, checked, inputs, key)
         others = looked_at(place.workspace, checked.campaign) - {name}
@@ -157,8 +157,8 @@ def is_stale(place: Place, name: str) -> bool:
 
     try:
         checked = checked_files(place.workspace, name)
-        digests = Digests(Path(place.root), {})
-        return not place.kept.whole(name, run_key({file: digests.of(file) for file in checked.files()}, checked.values))
+        inputs = Digests(Path(place.root), {}).by_file(checked.files())
+        return not place.kept.whole(name, run_key(inputs, checked.values))
     except (BenchproofError, OSError):
         return False
 
