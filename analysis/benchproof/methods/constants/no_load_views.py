@@ -10,7 +10,7 @@ from benchproof.methods.constants.copper import ZERO_CELSIUS
 from benchproof.methods.constants.motor_constant import KM_DEFINITION, KM_PER_MASS_DEFINITION, KT_DEFINITION
 from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.nomenclature import RPM, term
-from benchproof.trials.quantity import coverage_interval
+from benchproof.trials.quantity import DRAWN, coverage_interval
 from benchproof.trials.rounding import rounded
 from benchproof.trials.threads import single_threaded
 
@@ -30,9 +30,6 @@ if TYPE_CHECKING:
 
 GRID: Final = 40
 """Places along an axis at which a curve and its interval are drawn."""
-
-AT_ONCE: Final = 8
-"""Places whose trials are worked out at once: so few stay in the processor's cache."""
 
 
 def views(
@@ -159,11 +156,10 @@ def _interval(
 ) -> tuple[FloatArray, FloatArray]:
     """Return both ends of the interval of the curves' mean, times the torque constant where there is one."""
     rows = np.hstack([curve.fit.basis(places) for curve in curves]) / len(curves)
-    coefficients = np.vstack([curve.coefficients for curve in curves])
+    coefficients = np.vstack([curve.coefficients[:, DRAWN] for curve in curves])
     if kt is not None:
-        coefficients *= kt.trials
-    ends = [coverage_interval(some @ coefficients, coverage) for some in np.split(rows, GRID // AT_ONCE)]
-    return np.hstack([low for low, _ in ends]), np.hstack([high for _, high in ends])
+        coefficients *= kt.trials[DRAWN]
+    return coverage_interval(rows @ coefficients, coverage)
 
 
 def _numbers(values: FloatArray) -> tuple[float, ...]:

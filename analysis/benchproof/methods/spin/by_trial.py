@@ -6,6 +6,7 @@ mean: inertia, windage, instruments, and what the windows' width does. The logs'
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -14,7 +15,7 @@ import numpy as np
 from benchproof.methods.spin.coasting import speed_gain
 from benchproof.trials.distributions import NORMAL, RECTANGULAR
 from benchproof.trials.engine import Source
-from benchproof.trials.quantity import Part, coverage_interval, merge_parts
+from benchproof.trials.quantity import DRAWN, EVERY, Part, coverage_interval, merge_parts
 from benchproof.trials.threads import single_threaded
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
     from benchproof.methods.spin.motion import SpinRun
     from benchproof.methods.spin.spun import Spun, SpunRun
+    from benchproof.trials.engine import Trials
 
     FloatArray = NDArray[np.float64]
 
@@ -31,6 +33,28 @@ AT_ONCE: Final = 8
 """Places whose trials are worked out at once: so few stay in the processor's cache."""
 
 _LEAST_EIGENVALUE: Final = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class _Model:
+    """What a figure is made of at the places: inertia times acceleration, and windage.
+
+    Parameters
+    ----------
+    acceleration : FloatArray
+        Torque's, rad/s2, or efficiency's, over power.
+    widths : FloatArray
+        What each source of the windows' width does to it, shape (places, sources).
+    air : FloatArray
+        What the draws of the runs' windage do, shape (places, draws).
+    slope : FloatArray
+        By how much the figure changes with the logarithm of speed.
+    """
+
+    acceleration: FloatArray
+    widths: FloatArray
+    air: FloatArray
+    slope: FloatArray
 
 
 class ByTrial:
@@ -47,29 +71,33 @@ class ByTrial:
         self._runs: tuple[SpunRun, ...] = spun.runs
         self._places = np.flatnonzero(spun.usable)
         self._bands: dict[tuple[str, float], tuple[FloatArray, FloatArray]] = {}
+        self._known: dict[tuple[str, int], FloatArray] = {}
         self._standard: dict[tuple[str, int], FloatArray] = {}
 
     def at(self, name: str, place: int) -> FloatArray:
         """Return a figure at one of the group's speeds that have a window, shape (trials,)."""
-        row = np.array(self._of(name)[np.searchsorted(self._places, place)])
+        kind = _kind(name)
+        if (kind, place) not in self._known:
+            which = np.searchsorted(self._places, [place])
+            length = float(np.linalg.norm(self._noise_rows(kind)[which]))
+            noise = length * self._standardised(kind, place)[None]
+            self._known[kind, place] = self._from_noise(kind, which, noise, EVERY)[0]
+        row = self._known[kind, place]
         return row * self._spun.speeds[place] if name == "shaft_power" else row
 
     def highest(self, places: NDArray[np.intp]) -> FloatArray:
         """Return the highest torque of some places that have a window, shape (trials,)."""
-        rows = np.searchsorted(self._places, places)
-        highest = np.array(self._torque[rows[0]])
-        for row in rows[1:]:  # without a copy of them all
-            np.maximum(highest, self._torque[row], out=highest)
-        return highest
+        which = np.searchsorted(self._places, places)
+        pieces = [self._drawn("torque", some, EVERY).max(axis=0) for some in _at_once(which)]
+        return np.asarray(np.maximum.reduce(pieces))
 
     def band(self, name: str, coverage: float) -> tuple[FloatArray, FloatArray]:
         """Return both ends of a figure's coverage interval at all speeds that have a window."""
-        drawn = "motor_efficiency" if name == "motor_efficiency" else "torque"
-        key = (drawn, coverage)
+        key = (_kind(name), coverage)
         if key not in self._bands:
-            drawn_of = self._of(drawn)
-            some = [coverage_interval(drawn_of[some], coverage) for some in self._at_once()]
-            self._bands[key] = (np.hstack([low for low, _ in some]), np.hstack([high for _, high in some]))
+            pieces = [self._drawn(key[0], some, DRAWN) for some in _at_once(np.arange(self._places.size))]
+            ends = [coverage_interval(drawn, coverage) for drawn in pieces]
+            self._bands[key] = (np.hstack([low for low, _ in ends]), np.hstack([high for _, high in ends]))
         low, high = self._bands[key]
         factor = self._spun.speeds[self._places] if name == "shaft_power" else 1.0
         return low * factor, high * factor
@@ -77,7 +105,7 @@ class ByTrial:
     def parts(self, name: str, place: int) -> tuple[Part, ...]:
         """Return the sources of a figure at one of the group's speeds that have a window."""
         spun, of = self._spun, self._runs[0].motion.run
-        kind = "efficiency" if name == "motor_efficiency" else "torque"
+        kind = _kind(name)
         source = Source(
             (of.occasion.campaign, "noise", spun.sample, spun.flywheel, kind, f"{spun.speeds[place]:.6f}"),
             "noise of the logs",
@@ -97,77 +125,76 @@ class ByTrial:
             self._standard[kind, place] = row / (float(np.sqrt(row @ row)) or 1.0) @ self._noise[1]
         return self._standard[kind, place]
 
-    def _of(self, name: str) -> FloatArray:
-        return self._efficiency if name == "motor_efficiency" else self._torque
-
-    @cached_property
-    def _torque(self) -> FloatArray:
-        """Torque at all speeds that have a window, N m, shape (places, trials)."""
-        made = self._noise_of("torque")
-        self._finish(made, "torque", self._weights, [1 / len(self._runs)] * len(self._runs))
-        return made
-
-    @cached_property
-    def _efficiency(self) -> FloatArray:
-        """Efficiency at all speeds that have a window, shape (places, trials)."""
-        speeds = self._spun.speeds[self._places]
-        powers = [run.power[self._places] for run in self._runs]
-        made = self._noise_of("efficiency")
-        weights = [weights / power for weights, power in zip(self._weights, powers, strict=True)]
-        self._finish(made, "efficiency", weights, [1 / power / len(self._runs) for power in powers])
-        alike = self._alike(("voltage", "current"))
-        for some in self._at_once():
-            made[some] *= speeds[some, None]
-            made[some] /= self._power_error(alike, self._places[some])
-        return made
-
     @cached_property
     def _weights(self) -> list[FloatArray]:
         """Acceleration of each run over the number of runs, rad/s2, at the places."""
         return [run.acceleration[self._places] / len(self._runs) for run in self._runs]
 
-    def _noise_of(self, kind: str) -> FloatArray:
-        """Return the noise of torque (over inertia) or efficiency (over inertia and speed), shape (places, trials)."""
-        return np.asarray(self._noise_rows(kind) @ self._noise[1], dtype=np.float64)
-
-    def _at_once(self) -> list[slice]:
-        """Return the places in pieces so small that their trials stay in the processor's cache."""
-        return [slice(first, first + AT_ONCE) for first in range(0, self._places.size, AT_ONCE)]
+    def _drawn(self, kind: str, which: NDArray[np.intp], rows: slice) -> FloatArray:
+        """Return torque or efficiency at some of the places in some trials, shape (which, trials)."""
+        noise = np.asarray(self._noise_rows(kind)[which] @ self._noise[1][:, rows], dtype=np.float64)
+        return self._from_noise(kind, which, noise, rows)
 
     @single_threaded()
-    def _finish(
-        self, made: FloatArray, kind: str, weights: Sequence[FloatArray], shares: Sequence[float | FloatArray]
-    ) -> None:
+    def _from_noise(self, kind: str, which: NDArray[np.intp], made: FloatArray, rows: slice) -> FloatArray:
         """Make of acceleration's noise inertia times acceleration plus windage, each with its errors, in place.
 
         Parameters
         ----------
-        made : FloatArray
-            The noise, shape (places, trials); then the figure.
         kind : str
             ``torque`` or ``efficiency``.
-        weights : sequence of FloatArray
-            What each run's acceleration brings, by place.
-        shares : sequence of float or FloatArray
-            What each run's windage counts with, by place.
+        which : NDArray of int
+            Which of the places.
+        made : FloatArray
+            The noise of torque (over inertia) or efficiency (over inertia and speed), shape (which, trials); then the
+            figure.
+        rows : slice
+            The trials it is of.
         """
-        spun, gain = self._spun, self._gain
-        whole = np.sum(weights, axis=0)
-        widths = np.column_stack([np.abs(whole) * width for width in self._widths(kind)])
-        window = np.stack([part.draws for part in self._windows])
-        lost = [run.windage for run in self._runs]
-        rows = np.hstack([(air.rows[self._places].T * share).T for air, share in zip(lost, shares, strict=True)])
-        air_draws = np.vstack([air.draws for air in lost])
-        turning = spun.inertia.trials * gain
-        slope = self._slope(spun.inertia.value * whole + rows @ air_draws.mean(axis=1)) if gain.size > 1 else None
-        for some in self._at_once():
-            part = made[some]
-            part += widths[some] @ window
-            part += whole[some, None]
-            part *= turning
-            part += rows[some] @ air_draws
-            if slope is not None:
-                part -= slope[some, None] * (gain - 1)
+        model = self._models[kind]
+        gain = self._gain[rows] if self._gain.size > 1 else self._gain
+        made += model.widths[which] @ self._window_draws[:, rows]
+        made += model.acceleration[which, None]
+        made *= self._spun.inertia.trials[rows] * gain
+        made += model.air[which] @ self._air_draws[:, rows]
+        if gain.size > 1:
+            made -= model.slope[which, None] * (gain - 1)
+        if kind == "efficiency":
+            places = self._places[which]
+            made *= self._spun.speeds[places, None]
+            made /= self._power_error(self._alike(("voltage", "current")), places, self._spun.trials.some(rows))
+        return made
+
+    @cached_property
+    def _models(self) -> dict[str, _Model]:
+        """What torque and, with electrical power, efficiency are made of at the places."""
+        even = [np.ones(self._places.size)] * len(self._runs)
+        models = {"torque": self._model("torque", even)}
+        if self._spun.power_choice is not None:
+            models["efficiency"] = self._model("efficiency", [1 / run.power[self._places] for run in self._runs])
+        return models
+
+    def _model(self, kind: str, factors: Sequence[FloatArray]) -> _Model:
+        """Return what a figure is made of, where what each run brings counts with a factor by place."""
+        acceleration = np.sum([own * factor for own, factor in zip(self._weights, factors, strict=True)], axis=0)
+        widths = np.column_stack([np.abs(acceleration) * width for width in self._widths(kind)])
+        count = len(self._runs)
+        air = np.hstack(
+            [
+                run.windage.rows[self._places] * (factor / count)[:, None]
+                for run, factor in zip(self._runs, factors, strict=True)
+            ]
+        )
+        slope = self._slope(self._spun.inertia.value * acceleration + air @ self._air_draws.mean(axis=1))
+        return _Model(acceleration, widths, air, slope)
+
+    @cached_property
+    def _window_draws(self) -> FloatArray:
+        return np.stack([part.draws for part in self._windows])
+
+    @cached_property
+    def _air_draws(self) -> FloatArray:
+        return np.vstack([run.windage.draws for run in self._runs])
 
     def _slope(self, value: FloatArray) -> FloatArray:
         """Return by how much a figure changes with the logarithm of speed, shape (places,)."""
@@ -187,7 +214,9 @@ class ByTrial:
 
         return self._over_runs(self._alike(("speed",)), gain)
 
-    def _power_error(self, alike: Sequence[Sequence[SpunRun]], places: NDArray[np.intp]) -> FloatArray:
+    def _power_error(
+        self, alike: Sequence[Sequence[SpunRun]], places: NDArray[np.intp], trials: Trials
+    ) -> FloatArray:
         """Return true over indicated electrical power at some places, shape (places, trials)."""
 
         def error(runs: Sequence[SpunRun]) -> FloatArray:
@@ -196,7 +225,7 @@ class ByTrial:
             for name in ("voltage", "current"):
                 shown = np.mean([getattr(each, name)[places] for each in runs], axis=0)
                 instrument = run.instruments[name]
-                true = instrument.true_trials(shown, run.occasion, self._spun.trials)
+                true = instrument.true_trials(shown, run.occasion, trials)
                 true /= instrument.corrected(shown)[:, None]
                 true *= found
                 found = true
@@ -274,6 +303,16 @@ class ByTrial:
         campaign = self._runs[0].motion.run.occasion.campaign
         identity = (campaign, "noise", self._spun.sample, self._spun.flywheel)
         return rows, self._spun.trials.scatter(identity, rows.shape[1], None)
+
+
+def _kind(name: str) -> str:
+    """Return what a figure's trials are kept as: shaft power is torque at a speed that is known."""
+    return "efficiency" if name == "motor_efficiency" else "torque"
+
+
+def _at_once(which: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Return places in pieces so small that their trials stay in the processor's cache."""
+    return [which[first : first + AT_ONCE] for first in range(0, which.size, AT_ONCE)]
 
 
 def _of_power(run: SpunRun, kind: str) -> FloatArray:

@@ -11,7 +11,7 @@ from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.methods.spin.logs import air_of, disc_of, winding_resistance
 from benchproof.methods.spin.windage import by_difference, by_formula
 from benchproof.nomenclature import RPM, term
-from benchproof.trials.quantity import coverage_interval
+from benchproof.trials.quantity import DRAWN, coverage_interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -140,7 +140,7 @@ def _windage_band(label: str, sample: str, speeds: FloatArray, windage: Windage,
 def _band(
     label: str, sample: str, name: str, speeds: FloatArray, value: FloatArray, by_trial: FloatArray, bench: Bench
 ) -> Series:
-    low, high = coverage_interval(by_trial, bench.lab.coverage)
+    low, high = coverage_interval(by_trial[:, DRAWN], bench.lab.coverage)
     return Series(
         label,
         sample,

@@ -20,7 +20,7 @@ from benchproof.methods.sweep.air_reference import HELD_ON_AXIS, LAWS, exponent_
 from benchproof.methods.sweep.propeller import FIGURES
 from benchproof.trials.distributions import RECTANGULAR, student
 from benchproof.trials.engine import Source
-from benchproof.trials.quantity import Part, Quantity
+from benchproof.trials.quantity import EVERY, Part, Quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -137,8 +137,10 @@ class SweepCurves:
             found |= {k: Reading(Quantity(float(values[i]), trials[i], parts)) for i, k in enumerate(able)}
         return tuple(found[k] for k in range(places.size))
 
-    def along(self, name: str, axis: str, places: FloatArray) -> tuple[FloatArray, FloatArray, tuple[Part, ...]]:
-        """Return a figure at several places (logarithms) of an axis.
+    def along(
+        self, name: str, axis: str, places: FloatArray, rows: slice = EVERY
+    ) -> tuple[FloatArray, FloatArray, tuple[Part, ...]]:
+        """Return a figure at several places (logarithms) of an axis, in all trials or some rows of them.
 
         Returns
         -------
@@ -151,32 +153,34 @@ class SweepCurves:
         its own size there, so trials are right place by place; two places of one curve are not to be combined.
         """
         fit = self.fit(name, axis)
-        rows = fit.rows(places)
-        logs = rows @ fit.y
-        errors, parts = self._rig_errors(name, axis, rows, fit)
+        weights = fit.rows(places)
+        logs = weights @ fit.y
+        errors, parts = self._rig_errors(name, axis, weights, fit, rows)
         scatter = self._scatter(name, axis, fit)
-        errors += fit.standard_error(places)[:, None] * scatter.draws
+        errors += fit.standard_error(places)[:, None] * scatter.draws[rows]
         branches = self._branch_error(name, axis, fit)
         if branches is not None:
             size, part = branches
-            errors += size * part.draws
+            errors += size * part.draws[rows]
             parts = (*parts, part)
         errors += logs[:, None]
         return np.exp(logs), np.exp(errors, out=errors), (*parts, scatter)
 
-    def _rig_errors(self, name: str, axis: str, rows: FloatArray, fit: Smooth) -> tuple[FloatArray, tuple[Part, ...]]:
+    def _rig_errors(
+        self, name: str, axis: str, at: FloatArray, fit: Smooth, rows: slice
+    ) -> tuple[FloatArray, tuple[Part, ...]]:
         """Return what the sources of the rig, the air and the law add to the logarithm, shape (m, trials)."""
         points, monomial = self.points, FIGURES[name]
-        weights = [(root, power, rows) for root, power in monomial.powers.items()]
+        weights = [(root, power, at) for root, power in monomial.powers.items()]
         if axis != "throttle":
-            weights.append((axis, -1.0, rows * fit.slope()))
+            weights.append((axis, -1.0, at * fit.slope()))
         loadings = sum(power * (each @ points.errors.loadings[root]) for root, power, each in weights)
-        total = np.asarray(loadings @ points.errors.draws, dtype=np.float64)
+        total = np.asarray(loadings @ points.errors.draws[:, rows], dtype=np.float64)
         if self._log_ratio:
             shift = self._shift(axis)
-            total += sum(power * shift.loadings(root, each) for root, power, each in weights) @ shift.draws
+            total += sum(power * shift.loadings(root, each) for root, power, each in weights) @ shift.draws[:, rows]
         if monomial.density and points.reference_density is None and points.density is not None:
-            total += monomial.density * np.log(points.density.trials / points.density.value)
+            total += monomial.density * np.log(points.density.trials[rows] / points.density.value)
         density = points.density.parts if points.density is not None else ()
         return total, _once((*points.parts, *density, *self._shift_parts((root for root, _, _ in weights), axis)))
 

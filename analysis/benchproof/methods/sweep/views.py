@@ -10,7 +10,7 @@ from benchproof.methods.records import Axis, Chart, Column, Series, Table
 from benchproof.methods.sweep.cross_talk import cross_talk_tables
 from benchproof.methods.sweep.figures import grouped
 from benchproof.nomenclature import term
-from benchproof.trials.quantity import coverage_interval
+from benchproof.trials.quantity import DRAWN, coverage_interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,9 +25,6 @@ if TYPE_CHECKING:
 
 GRID: Final = 32
 """Places along an axis at which a curve and its interval are drawn."""
-
-AT_ONCE: Final = 8
-"""Places whose trials are worked out at once: so few stay in the processor's cache."""
 
 LOG_POINTS: Final = 500
 """Points a log is thinned to for its chart; the attached log has them all."""
@@ -93,8 +90,7 @@ def _band(name: str, axis: str, label: str, sample: str, runs: Sequence[ReducedR
     low = max(run.curves.range(axis)[0] for run in runs)
     high = min(run.curves.range(axis)[1] for run in runs)
     places = np.linspace(low, high, GRID)
-    some = [_drawn(name, axis, part, runs, bench.lab.coverage) for part in np.split(places, GRID // AT_ONCE)]
-    total, below, above = np.hstack(some)
+    total, below, above = _drawn(name, axis, places, runs, bench.lab.coverage)
     return Series(
         label,
         sample,
@@ -111,7 +107,7 @@ def _drawn(name: str, axis: str, places: FloatArray, runs: Sequence[ReducedRun],
     """Return the repeats' mean at some places and both ends of its interval, shape (3, places)."""
     total, trials = np.zeros(places.size), None
     for each in runs:
-        values, by_trial, _ = each.curves.along(name, axis, places)
+        values, by_trial, _ = each.curves.along(name, axis, places, DRAWN)
         total += values / len(runs)
         by_trial /= len(runs)
         trials = by_trial if trials is None else np.add(trials, by_trial, out=trials)
