@@ -75,26 +75,40 @@ def test_errors_do_not_hang_on_the_pieces_they_are_worked_out_in(monkeypatch) ->
     assert pieces.draws == pytest.approx(whole.draws, rel=1e-9, abs=1e-12)
 
 
-def test_a_step_that_only_some_trials_see_negative_is_left_out(monkeypatch) -> None:
+def test_a_few_steps_tell_the_errors_of_all() -> None:
+    run, engine = one_run()
+    reduced = reduce_run(run, engine)
+    found, tare = reduced.points, points.Tare.of(reduced.segments, run)
+    nominal, by_trial = points._roots(run, found.plateaus, tare, engine)
+    for root, loadings in found.errors.loadings.items():
+        truth = np.log(by_trial[root] / nominal[root][:, None])
+        assert loadings @ found.errors.draws == pytest.approx(truth, abs=1e-4 * float(truth.std()))
+
+
+@pytest.mark.parametrize("place", [0, 5])
+def test_a_step_that_only_some_trials_see_negative_is_left_out(monkeypatch, place: int) -> None:
     """The trials that tell the directions see it positive; the others begin it again without it."""
     run, engine = one_run()
     kept = reduce_run(run, engine).points
-    lowest = int(np.argmin(kept.roots["thrust"]))
+    spoilt = kept.plateaus[np.argsort(kept.roots["thrust"])[place]]
     roots = points._roots
 
     def meddled(run, plateaus, tare, trials):
         nominal, by_trial = roots(run, plateaus, tare, trials)
-        if trials.count < engine.count // 2:
-            return nominal, by_trial
-        spoilt = by_trial["thrust"].copy()
-        spoilt[lowest, -1] = -1.0
-        return nominal, {**by_trial, "thrust": spoilt}
+        thrust = by_trial["thrust"].copy()
+        for k, plateau in enumerate(plateaus):
+            if plateau.start == spoilt.start:
+                value, every = roots(run, [plateau], tare, engine)
+                falls = 1 - every["thrust"][0] / value["thrust"][0]
+                between = (falls[:100].max() + falls.max()) / 2  # the first hundred trials stay positive, others do not
+                thrust[k] = nominal["thrust"][k] * (1 - (1 - thrust[k] / nominal["thrust"][k]) / between)
+        return nominal, {**by_trial, "thrust": thrust}
 
     monkeypatch.setattr(points, "_roots", meddled)
-    monkeypatch.setattr(points, "SAMPLED", 100)
-    found = reduce_run(run, engine).points
-    assert found.throttle.size == kept.throttle.size - 1
-    assert found.errors.draws.shape[1] == engine.count
+    monkeypatch.setattr(points, "SAMPLED", slice(100))
+    again = reduce_run(run, engine).points
+    assert [p.start for p in again.plateaus] == [p.start for p in kept.plateaus if p is not spoilt]
+    assert again.errors.draws.shape[1] == engine.count
 
 
 def test_wide_steps_are_not_bridged() -> None:

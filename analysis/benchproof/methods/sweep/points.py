@@ -9,7 +9,7 @@ import numpy as np
 
 from benchproof.errors import MethodError, Remark
 from benchproof.methods.plateaus import noise_of_mean
-from benchproof.methods.sweep.shared import SharedErrors, along, directions
+from benchproof.methods.sweep.shared import SharedErrors, directions, draws_of, solution, telling
 from benchproof.trials.distributions import NORMAL
 from benchproof.trials.engine import Source
 from benchproof.trials.quantity import Part, Quantity, merge_parts
@@ -39,8 +39,11 @@ LARGEST_TARE_SHIFT: Final = 0.003
 """Shift of the tare over a run, of full scale, that is remarked on."""
 
 
-SAMPLED: Final = 1000
+SAMPLED: Final = slice(1000)
 """Trials that tell which directions the errors of the points have."""
+
+SURE: Final = 0.5
+"""Errors that reach no further than this, in the logarithm, leave a point positive in every trial."""
 
 AT_ONCE: Final = 4000
 """Trials of all points that are worked out at once."""
@@ -243,25 +246,56 @@ def _positive(
 ) -> tuple[dict[str, FloatArray], NDArray[np.bool_], SharedErrors | None]:
     """Return every root at every plateau, which plateaus are positive in all trials, and the errors of those.
 
-    Trials are worked through in pieces: all of them at once are a hundred times the size of the result. Which
-    directions the errors have is told by some trials; a plateau that those saw positive and others do not begins it
-    again.
+    Which directions the errors have is told by some trials of all plateaus; what the draws along them are, by all
+    trials of a few plateaus. A plateau that some trials saw positive and others do not, and one whose errors reach so
+    far that it might be, begins it again.
     """
-    nominal, by_trial = _roots(run, plateaus, tare, trials.some(slice(None, None, max(trials.count // SAMPLED, 1))))
-    good = _all_positive(nominal, by_trial)
+    nominal, some = _roots(run, plateaus, tare, trials.some(SAMPLED))
+    good = _all_positive(nominal, some)
+    doubtful = np.zeros_like(good)
     while good.any():
-        loadings = directions(_logs(nominal, by_trial, good))
-        still, draws = good, []
-        for piece in trials.in_pieces(AT_ONCE):
-            _, values = _roots(run, plateaus, tare, piece)
-            still = still & _all_positive(nominal, values)
-            if (still != good).any():
-                break
-            draws.append(along(loadings, _logs(nominal, values, good)))
-        else:
-            return nominal, good, SharedErrors(loadings, np.hstack(draws))
-        good = still
+        places = np.flatnonzero(good)
+        loadings = directions(_logs(nominal, some, places))
+        asked = doubtful[places]
+        asked[telling(loadings)] = True
+        positive, draws = _draws(run, plateaus, tare, trials, loadings, places, np.flatnonzero(asked))
+        unsure = np.logical_or.reduce([_reach(each, draws) > SURE for each in loadings.values()]) & ~asked
+        if positive.all() and not unsure.any():
+            return nominal, good, SharedErrors(loadings, draws)
+        doubtful[places[unsure]] = True
+        good[places[asked][~positive]] = False
     return nominal, good, None
+
+
+def _draws(
+    run: SweepRun,
+    plateaus: Sequence[Plateau],
+    tare: Tare,
+    trials: Trials,
+    loadings: Mapping[str, FloatArray],
+    places: NDArray[np.intp],
+    asked: NDArray[np.intp],
+) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Return which of the asked points are positive in all trials, and the draws that they tell, shape (r, trials).
+
+    Trials are worked through in pieces, which stay in the processor's cache. Draws are as far as the first piece in
+    which a point is not positive.
+    """
+    inverse = solution(loadings, asked)
+    few = [plateaus[place] for place in places[asked]]
+    draws = []
+    for piece in trials.in_pieces(AT_ONCE):
+        nominal, values = _roots(run, few, tare, piece)
+        positive = _all_positive(nominal, values)
+        if not positive.all():
+            break
+        draws.append(draws_of(_logs(nominal, values, slice(None)), inverse))
+    return positive, np.hstack(draws) if draws else np.zeros((len(next(iter(inverse.values()))), 1))
+
+
+def _reach(loadings: FloatArray, draws: FloatArray) -> FloatArray:
+    """Return how far from the best estimate the errors might take each point at most, shape (n,)."""
+    return np.asarray(np.abs(loadings) @ np.abs(draws).max(axis=1), dtype=np.float64)
 
 
 def _all_positive(nominal: Mapping[str, FloatArray], by_trial: Mapping[str, FloatArray]) -> NDArray[np.bool_]:
@@ -270,10 +304,10 @@ def _all_positive(nominal: Mapping[str, FloatArray], by_trial: Mapping[str, Floa
 
 
 def _logs(
-    nominal: Mapping[str, FloatArray], by_trial: Mapping[str, FloatArray], good: NDArray[np.bool_]
+    nominal: Mapping[str, FloatArray], by_trial: Mapping[str, FloatArray], places: NDArray[np.intp] | slice
 ) -> dict[str, FloatArray]:
-    """Return how far the logarithms of the roots lie from the best estimates', by trial."""
-    return {name: np.log(by_trial[name][good] / nominal[name][good, None]) for name in nominal}
+    """Return how far the logarithms of the roots lie from the best estimates' at some places, by trial."""
+    return {name: np.log(by_trial[name][places] / nominal[name][places, None]) for name in nominal}
 
 
 def _left_out(segments: Segments, good: NDArray[np.bool_], where: str) -> tuple[Remark, ...]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy.linalg import qr
 
 from benchproof.trials.threads import single_threaded
 
@@ -62,7 +63,26 @@ def directions(errors: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
     return dict(zip(errors, np.split(kept, ends), strict=True))
 
 
+def telling(loadings: Mapping[str, FloatArray]) -> NDArray[np.intp]:
+    """Return the points whose errors tell the draws along all directions: a few, however many points there are.
+
+    They are the points of as many errors as there are directions, each of which has the most that the ones before it
+    do not tell (QR decomposition with column pivoting).
+    """
+    stacked = np.vstack(list(loadings.values()))
+    _, order = qr(stacked.T, mode="r", pivoting=True)
+    points = stacked.shape[0] // len(loadings)
+    return np.unique(order[: stacked.shape[1]] % points)
+
+
 @single_threaded()
-def along(loadings: Mapping[str, FloatArray], errors: Mapping[str, FloatArray]) -> FloatArray:
-    """Return the draws along some directions, shape (r, trials)."""
-    return np.asarray(np.sum([loadings[root].T @ each for root, each in errors.items()], axis=0), dtype=np.float64)
+def solution(loadings: Mapping[str, FloatArray], points: NDArray[np.intp]) -> dict[str, FloatArray]:
+    """Return what the errors of some points are multiplied with to give the draws, by root, shape (r, points)."""
+    inverse = np.linalg.pinv(np.vstack([each[points] for each in loadings.values()]))
+    return dict(zip(loadings, np.split(inverse, len(loadings), axis=1), strict=True))
+
+
+@single_threaded()
+def draws_of(errors: Mapping[str, FloatArray], inverse: Mapping[str, FloatArray]) -> FloatArray:
+    """Return the draws that some points' errors, for each root (points, trials), tell; shape (r, trials)."""
+    return np.asarray(np.sum([inverse[root] @ each for root, each in errors.items()], axis=0), dtype=np.float64)
