@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import signal
 import subprocess
@@ -20,6 +21,7 @@ import pytest
 
 from benchproof.archive import ahead, forks, forkserver, running, warm
 from benchproof.archive.build import Build, Manner
+from benchproof.archive.engine import as_written
 from benchproof.archive.manifest import Manifest, write_manifest
 from benchproof.archive.running import Run, execute
 from benchproof.archive.staleness import software
@@ -69,12 +71,12 @@ def run_cells(monkeypatch, scratch: Path, *sources: str, kernels: str = "warm", 
     """Run a notebook of these cells as a campaign's would be; return the text each printed or showed."""
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(source) for source in sources])
     notebook.metadata["kernelspec"] = {"name": "python3", "language": "python", "display_name": "Python 3"}
-    hand_out = nbformat.v4.new_code_cell('import pathlib; pathlib.Path("../trials.json").write_text("{}")')
-    monkeypatch.setattr(running, "prepared", lambda _run: notebook)
-    monkeypatch.setattr(running, "_with_handing_out", lambda nb: (nb.cells.append(hand_out), nb)[1])
+    installed = scratch.parent / "cells.ipynb"
+    nbformat.write(notebook, installed)
+    monkeypatch.setattr(running, "_HAND_OUT", 'import pathlib; pathlib.Path("../trials.json").write_text("{}")')
     shown: list = []
     monkeypatch.setattr(running, "cleaned", lambda nb, _parameters: shown.extend(nb["cells"]) or nb)
-    execute(Run("c", "motor", {}, frozenset(), kernels, limit), scratch, scratch.parents[1] / "failed")
+    execute(Run("c", "motor", {}, frozenset(), kernels, limit, installed), scratch, scratch.parents[1] / "failed")
     return ["".join("".join(out.get("text", "")) for out in cell["outputs"]) for cell in shown]
 
 
@@ -91,6 +93,17 @@ def test_plain_and_forked_kernels_give_the_same_reports(tmp_path: Path) -> None:
     assert offspring() == []
     assert sockets() == set()
     assert not (roots["warm"] / "build" / "scratch").exists()
+
+
+def test_a_notebook_handed_over_is_the_one_its_file_would_hold() -> None:
+    output = nbformat.v4.new_output(
+        "display_data", {"text/plain": "one\ntwo\n", "application/x+json": {"b": 1, "a": []}}
+    )
+    cell = nbformat.v4.new_code_cell("a = 1\na", outputs=[output], metadata={"trusted": True})
+    notebook = nbformat.v4.new_notebook(cells=[cell, nbformat.v4.new_markdown_cell("# µ\n\nwords")])
+    written = json.loads(nbformat.writes(notebook))
+    assert as_written(notebook) == written
+    assert json.dumps(as_written(notebook)) == json.dumps(written)
 
 
 def test_each_forked_kernel_has_a_state_of_its_own(monkeypatch, scratch: Path) -> None:

@@ -41,8 +41,15 @@ _IMPORTED: Final = (
     "ipykernel.ipkernel",
     # What a kernel imports when it starts or is first asked something.
     *("ipykernel.debugger", "IPython.core.completerlib", "IPython.core.logger", "IPython.extensions.storemagic"),
-    *("IPython.core.debugger", "IPython.utils.wildcard", "faulthandler", "zmq.utils.garbage"),
-    *("importlib.resources.readers", "sqlite3", "stringprep", "tornado.platform.asyncio", "tornado.queues"),
+    *("IPython.core.debugger", "IPython.core.oinspect", "IPython.utils.wildcard", "faulthandler", "zmq.utils.garbage"),
+    *(
+        "importlib.readers",
+        "importlib.resources.readers",
+        "sqlite3",
+        "stringprep",
+        "tornado.platform.asyncio",
+        "tornado.queues",
+    ),
     "pyarrow.csv",
     "benchproof.notebooks.session",
     "benchproof.notebooks.comparing",

@@ -10,6 +10,7 @@ import shutil
 import time
 import warnings
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from benchproof.archive.notebook_files import notebook_path
@@ -114,35 +115,38 @@ def execute(run: Run, workspace: Path, failed: Path) -> Executed:
     NotebookFailed
         If a cell raised, the kernel did not start or died, or it took too long.
     """
-    import nbformat
     from nbclient.exceptions import CellTimeoutError
 
     source = workspace.parent / f"{run.kind}.ipynb"
     target = workspace.parent / "executed.ipynb"
-    source.write_text(nbformat.writes(_with_handing_out(prepared(run))), encoding="utf-8")
+    installed = run.notebook or notebook_path(run.kind)
+    source.write_bytes(_to_run(installed, installed.stat().st_mtime_ns, run.sections))
     try:
-        _papermill(run, source, target, workspace)
+        handed = _papermill(run, source, target, workspace)
     except CellTimeoutError:
         sentence = f"it took longer than the limit of {run.limit:g} s; --time-limit SECONDS gives it more"
         raise NotebookFailed(run.campaign, "the notebook", sentence, "nothing, it was stopped") from None
     except Exception as error:
         raise _failure(run, error, target, failed) from error
-    notebook: dict[str, Any] = json.loads(target.read_text(encoding="utf-8"))
-    del notebook["cells"][-1]
+    del handed["cells"][-1]
     trials = (workspace.parent / _TRIALS).read_bytes()
-    return Executed(cleaned(notebook, run.parameters), trials)
+    return Executed(cleaned(handed, run.parameters), trials)
 
 
-def _papermill(run: Run, source: Path, target: Path, workspace: Path) -> None:
+def _papermill(run: Run, source: Path, target: Path, workspace: Path) -> dict[str, Any]:
     import papermill
 
+    from benchproof.archive import engine
     from benchproof.archive.kernels import CleanKernelManager, WarmKernelManager, local_sockets
 
+    handed: list[NotebookNode] = []
     with _quiet(), _closed_loop(), socket_folder() as sockets:
         papermill.execute_notebook(
             str(source),
             str(target),
             parameters=dict(run.parameters),
+            engine_name=engine.NAME,
+            handed=handed,
             kernel_name="python3",
             progress_bar=False,
             request_save_on_cell_execute=False,  # it would write the whole notebook twice a cell
@@ -154,6 +158,7 @@ def _papermill(run: Run, source: Path, target: Path, workspace: Path) -> None:
             timeout_func=_remaining(run.limit),
             shutdown_kernel="immediate",  # nothing in a finished kernel is worth a polite end
         )
+    return engine.as_written(handed[0])
 
 
 def _remaining(limit: float) -> Callable[[object], int]:
@@ -162,12 +167,14 @@ def _remaining(limit: float) -> Callable[[object], int]:
     return lambda _cell: max(1, round(end - time.monotonic()))
 
 
-def _with_handing_out(notebook: NotebookNode) -> NotebookNode:
-    """Add a cell that hands out the figures' trials, which are for the build and not for the page."""
+@lru_cache(maxsize=16)
+def _to_run(installed: Path, _stamp: int, sections: frozenset[str]) -> bytes:
+    """Return a notebook to run, with a cell that hands out the figures' trials, which are not for the page."""
     import nbformat
 
+    notebook = _of_sections(installed, sections)
     notebook.cells.append(nbformat.v4.new_code_cell(_HAND_OUT, metadata={"tags": ["handed-out"]}))
-    return notebook
+    return str(nbformat.writes(notebook)).encode()
 
 
 @contextlib.contextmanager
@@ -219,10 +226,14 @@ def _raised(cell: Mapping[str, Any]) -> bool:
 
 def prepared(run: Run) -> NotebookNode:
     """Return the installed notebook without the sections of tests the campaign does not have."""
+    return _of_sections(run.notebook or notebook_path(run.kind), run.sections)
+
+
+def _of_sections(installed: Path, sections: frozenset[str]) -> NotebookNode:
     import nbformat
 
-    notebook: NotebookNode = nbformat.read(run.notebook or notebook_path(run.kind), as_version=4)
-    notebook.cells = [cell for cell in notebook.cells if _section(cell) in run.sections | {None}]
+    notebook: NotebookNode = nbformat.read(installed, as_version=4)
+    notebook.cells = [cell for cell in notebook.cells if _section(cell) in sections | {None}]
     return notebook
 
 

@@ -23,6 +23,7 @@ from benchproof.findings.comparing_quotes import Comparer
 from benchproof.findings.entrants import Entrant
 from benchproof.findings.model_figures import pooled_models, traits_of
 from benchproof.findings.spread import Pool
+from benchproof.findings.stored import without_trials
 from benchproof.methods import built_tests, known_choices
 from benchproof.report.collect import results_of
 from benchproof.trials.engine import Trials
@@ -123,12 +124,11 @@ def looked_at(workspace: Workspace, campaign: Campaign) -> frozenset[str]:
     return referred_to(campaign, frozenset(workspace.campaign_names())) if campaign.kind == "motor" else frozenset()
 
 
-def traits_in(kept: Kept, checked: Checked | CheckedComparison) -> Traits | None:
-    """Return what a campaign tells the archive by its kept figures; None for a comparison."""
+def traits_in(results: Mapping[str, Any], checked: Checked | CheckedComparison) -> Traits | None:
+    """Return what a campaign tells the archive by its results.json; None for a comparison."""
     if not isinstance(checked, Checked):
         return None
-    name = checked.campaign.campaign
-    entrant = Entrant(checked.campaign, checked.rig, kept.values(name))
+    entrant = Entrant(checked.campaign, checked.rig, without_trials(results["quantities"]))
     return traits_of(entrant.specimen, entrant)
 
 

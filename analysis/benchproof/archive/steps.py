@@ -140,9 +140,9 @@ def run_step(place: Place, name: str) -> First:
         digests = Digests(Path(place.root), {})
         inputs = digests.by_file(checked.files())
         key = run_key(inputs, checked.values)
-        state = _notebook(place, checked, inputs, key)
+        state, results = _notebook(place, checked, inputs, key)
         others = looked_at(place.workspace, checked.campaign) - {name}
-        traits = traits_in(place.kept, checked)
+        traits = traits_in(results, checked)
     except Exception as error:  # noqa: BLE001 - one campaign must not stop the others
         return First(name, "failed", problems=problems_of(name, error), note=why_not_warm())
     compares = checked.campaign.campaigns
@@ -208,21 +208,22 @@ def _refuse_strangers(place: Place) -> None:
 
 def _notebook(
     place: Place, checked: Checked | CheckedComparison, inputs: Mapping[str, str], key: str
-) -> Literal["built", "unchanged"]:
-    """Keep a campaign's executed notebook: the earlier one where nothing it depends on has changed."""
+) -> tuple[Literal["built", "unchanged"], Mapping[str, Any]]:
+    """Keep a campaign's executed notebook, the earlier one where nothing has changed, and tell its results."""
     from benchproof.report.collect import results_of
 
     name = checked.campaign.campaign
     if place.kept.whole(name, key):
-        return "unchanged"
+        return "unchanged", results_of(place.kept.notebook(name))
     run = Run(name, checked.campaign.kind, checked.values, checked.sections, place.kernels, place.limit)
     failed = place.build / "failed"
     with scratch_workspace(Path(place.root), place.build / "scratch", inputs) as scratch:
         done = execute(run, scratch, failed)
-    _refuse_changed(inputs, results_of(done.notebook))
+    results = results_of(done.notebook)
+    _refuse_changed(inputs, results)
     place.kept.keep(name, key, done.notebook, done.trials)
     (failed / f"{name}.ipynb").unlink(missing_ok=True)
-    return "built"
+    return "built", results
 
 
 def _refuse_changed(inputs: Mapping[str, str], results: Mapping[str, Any]) -> None:

@@ -214,9 +214,7 @@ class ByTrial:
 
         return self._over_runs(self._alike(("speed",)), gain)
 
-    def _power_error(
-        self, alike: Sequence[Sequence[SpunRun]], places: NDArray[np.intp], trials: Trials
-    ) -> FloatArray:
+    def _power_error(self, alike: Sequence[Sequence[SpunRun]], places: NDArray[np.intp], trials: Trials) -> FloatArray:
         """Return true over indicated electrical power at some places, shape (places, trials)."""
 
         def error(runs: Sequence[SpunRun]) -> FloatArray:
