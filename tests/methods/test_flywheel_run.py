@@ -84,6 +84,24 @@ def test_the_interval_holds_the_truth_over_a_family_of_benches() -> None:
     assert abs(np.mean([case.value / case.true - 1 for case in knee])) < 0.02
 
 
+def test_a_figure_is_the_same_wherever_it_is_worked_out(known) -> None:
+    """One place in all trials, all places in some: the same trials of the same draws."""
+    bench = opened(known)
+    motions = [motion_of(method.gather(test, bench)) for test in bench.tests("flywheel_run")]
+    by_trial = spun(motions, [], bench.trials).by_trial
+    places = np.flatnonzero(by_trial._spun.usable)
+    for name, kind in (("torque", "torque"), ("motor_efficiency", "efficiency")):
+        some = by_trial._drawn(kind, np.arange(places.size), slice(200))
+        alone = np.array([by_trial.at(name, int(place)) for place in places])
+        assert some == pytest.approx(alone[:, :200], rel=1e-7)  # noise is in single precision
+        low, high = by_trial.band(name, 0.95)
+        assert np.all((low < alone.mean(axis=1)) & (alone.mean(axis=1) < high))
+    alone = np.array([by_trial.at("torque", int(place)) for place in places])
+    assert by_trial.highest(places) == pytest.approx(alone.max(axis=0), rel=1e-7)
+    power = by_trial.at("shaft_power", int(places[3]))
+    assert power == pytest.approx(alone[3] * by_trial._spun.speeds[places[3]], rel=1e-12)
+
+
 def test_speeds_outside_the_run_are_not_reached(known) -> None:
     bench, stated, _, _ = known
     beyond = spins.open_bench(bench, stated, AIR, spins.PLANS["1 kHz"], ["90000 rpm"], TRIALS)

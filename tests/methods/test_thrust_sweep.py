@@ -75,6 +75,17 @@ def test_errors_do_not_hang_on_the_pieces_they_are_worked_out_in(monkeypatch) ->
     assert pieces.draws == pytest.approx(whole.draws, rel=1e-9, abs=1e-12)
 
 
+def test_a_band_rests_on_some_of_the_trials_that_figures_rest_on() -> None:
+    run, engine = one_run()
+    curves = reduce_run(run, engine).curves
+    for name, axis in (("thrust", "electrical_power"), ("speed", "throttle"), ("figure_of_merit", "speed")):
+        low, high = curves.range(axis)
+        places = np.linspace(low, high, 3)
+        _, all_of_them, _ = curves.along(name, axis, places)
+        _, some, _ = curves.along(name, axis, places, slice(300))
+        assert some == pytest.approx(all_of_them[:, :300], rel=1e-12)
+
+
 def test_a_few_steps_tell_the_errors_of_all() -> None:
     run, engine = one_run()
     reduced = reduce_run(run, engine)

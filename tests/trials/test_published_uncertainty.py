@@ -45,7 +45,7 @@ def test_the_sum_of_four_equal_inputs_has_the_published_interval(shape: Shape, h
 
 def test_one_dominant_rectangular_input_gives_a_narrower_interval_than_the_gum() -> None:
     """JCGM 101:2008, 9.2.4 [from memory]: first order gives 19.9, trials give 17.0."""
-    trials = Trials(1, 100_000)
+    trials = Trials(1, 1_000_000)
     shapes = [(RECTANGULAR, 10.0), *[(RECTANGULAR, 1.0)] * 3]
     inputs = [Quantity.of(0.0, u, source(f"x{k}", s), trials) for k, (s, u) in enumerate(shapes)]
     total = combine(lambda *x: np.sum(x, axis=0), *inputs)

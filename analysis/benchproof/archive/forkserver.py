@@ -177,13 +177,16 @@ def _read_ahead(folder: str) -> None:
     from benchproof.campaign.workspace import Workspace
     from benchproof.errors import BenchproofError
     from benchproof.trials.distributions import tabulate
+    from benchproof.trials.engine import stock
 
     workspace = Workspace(Path(folder))
     for rig in sorted(workspace.runs.glob("rigs/*/rig.yaml")):
         with contextlib.suppress(BenchproofError):
             workspace.rig(rig.parent.name)
     with contextlib.suppress(BenchproofError):
-        tabulate(workspace.lab().trials)
+        lab = workspace.lab()
+        tabulate(lab.trials)
+        stock(lab.seed, lab.trials)
 
 
 def serve(owner: socket.socket) -> Child | None:

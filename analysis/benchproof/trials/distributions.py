@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar
 
 import numpy as np
 from scipy import special
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     FloatArray = NDArray[np.float64]
+
+_Array = TypeVar("_Array", bound="NDArray[Any]")
 
 Kind = Literal["normal", "rectangular", "triangular", "student", "joint"]
 
@@ -244,7 +246,7 @@ def spread_table(degrees: float, count: int) -> FloatArray:
     return frozen(np.exp(logarithm(scores)))
 
 
-def frozen(array: FloatArray) -> FloatArray:
+def frozen(array: _Array) -> _Array:
     """Return the array, set read-only."""
     array.setflags(write=False)
     return array

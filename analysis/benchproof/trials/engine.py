@@ -5,7 +5,8 @@ and on nothing else: not on order, process, place in a list, or library release.
 source share its draws trial by trial, so what is common to both cancels in a comparison.
 
 The random bits are those of Philox 4x64, 10 rounds (Salmon et al., SC'11 [from memory]), keyed by a digest of
-seed and identity. The bits only order the trials; the values come from the score tables of
+the seed. They make a stock of permutations; a digest of seed and identity picks two of them and where each begins,
+and they order the trials one after the other. The values come from the score tables of
 :mod:`benchproof.trials.distributions`.
 """
 
@@ -13,7 +14,8 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -28,6 +30,9 @@ if TYPE_CHECKING:
 
 FEWEST_TRIALS: Final = 1000
 MOST_TRIALS: Final = 1_000_000
+
+STOCK: Final = 16
+"""Permutations of either kind that orders of the trials are put together from."""
 
 REMEMBERED: Final = 8
 """Joint draws of at most so many estimates, such as a calibration's, are asked for again and again, and remembered."""
@@ -141,11 +146,25 @@ class Trials:
             self._scattered[key] = self._scatter(identity, df, tuple(map(str, range(dim))))
         return self._scattered[key]
 
-    def _scatter(self, identity: tuple[str, ...], df: float | None, names: tuple[str, ...]) -> FloatArray:
-        normal = score_table("normal", None, self.count)
-        rows = np.empty((len(names), self.count))
+    def noise(self, identity: tuple[str, ...], dim: int) -> NDArray[np.float32]:
+        """Return the normal draws of many estimates in single precision, which is enough for what is summed up.
+
+        Returns
+        -------
+        array, shape (dim, count)
+            Read-only; otherwise as :meth:`scatter` returns them.
+        """
+        return frozen(self._normal(identity, tuple(map(str, range(dim))), np.dtype(np.float32)))
+
+    def _normal(self, identity: tuple[str, ...], names: tuple[str, ...], kind: np.dtype[Any]) -> NDArray[Any]:
+        scores = score_table("normal", None, self.count).astype(kind)
+        rows = np.empty((len(names), self.count), dtype=kind)
         for row, name in zip(rows, names, strict=True):
-            np.take(normal, self._order((*identity, name)), out=row, mode="clip")  # other modes copy the row first
+            np.take(scores, self._order((*identity, name)), out=row, mode="clip")  # other modes copy the row first
+        return rows
+
+    def _scatter(self, identity: tuple[str, ...], df: float | None, names: tuple[str, ...]) -> FloatArray:
+        rows = self._normal(identity, names, np.dtype(np.float64))
         if df is not None:
             spread = spread_table(tabulated_degrees(df), self.count)
             rows *= spread[self._order((*identity, "spread"))]
@@ -167,15 +186,18 @@ class Trials:
         return frozen(score_table(shape.kind, degrees, self.count).take(self._order(source.identity)))
 
     def _order(self, identity: tuple[str, ...]) -> NDArray[np.intp]:
-        """Return a random permutation: the trial numbers ordered by the random bits above them."""
-        index_bits = (self.count - 1).bit_length()
-        mask = np.uint64((1 << index_bits) - 1)
-        raw = np.random.Philox(key=_key(self.seed, identity)).random_raw(self.count)
-        raw &= ~mask
-        raw |= np.arange(self.count, dtype=np.uint64)
-        raw.sort()
-        raw &= mask
-        return raw.astype(np.intp)
+        """Return a random permutation of the trials: two of a stock's, each begun somewhere, one after the other.
+
+        Which two, and where they begin, the identity says. Any two sources' orders are then related as two independent
+        permutations are, and making one costs a fifth of drawing it anew.
+        """
+        first, second = stock(self.seed, self.count)
+        rest, i = divmod(_key(self.seed, identity), STOCK)
+        rest, j = divmod(rest, STOCK)
+        rest, begun = divmod(rest, self.count)
+        turned = rest % self.count
+        inner = second[j, turned : turned + self.count]
+        return np.take(first[i, begun : begun + self.count], inner, mode="clip")
 
 
 class SomeTrials(Trials):
@@ -212,6 +234,26 @@ class SomeTrials(Trials):
         if key not in self._joint:
             self._joint[key] = self._whole.scatter(identity, dim, df, names)
         return self._joint[key][:, self._rows]
+
+
+@lru_cache(maxsize=2)
+def stock(seed: int, count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return two stocks of random permutations of the trials, each written twice in a row, shape (STOCK, 2 count)."""
+    drawn = [_permutation(_key(seed, ("permutation", str(k))), count) for k in range(2 * STOCK)]
+    twice = np.tile(np.stack(drawn), 2)
+    twice.setflags(write=False)
+    return twice[:STOCK], twice[STOCK:]
+
+
+def _permutation(key: int, count: int) -> NDArray[np.intp]:
+    """Return a random permutation: the trial numbers ordered by the random bits above them."""
+    mask = np.uint64((1 << (count - 1).bit_length()) - 1)
+    raw = np.random.Philox(key=key).random_raw(count)
+    raw &= ~mask
+    raw |= np.arange(count, dtype=np.uint64)
+    raw.sort()
+    raw &= mask
+    return raw.astype(np.intp)
 
 
 def _key(seed: int, identity: tuple[str, ...]) -> int:

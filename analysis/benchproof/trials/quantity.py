@@ -187,7 +187,7 @@ class Quantity:
 EVERY: Final = slice(None)
 """All trials."""
 
-SENSING: Final = slice(2000)
+SENSING: Final = slice(1000)
 """Trials that tell the sensitivities of a linear model, which any of them do exactly."""
 
 DRAWN: Final = slice(5000)

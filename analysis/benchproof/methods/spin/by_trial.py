@@ -122,7 +122,8 @@ class ByTrial:
         """Return the noise of a figure at one of the places over its standard deviation; torque's is power's too."""
         if (kind, place) not in self._standard:
             row = self._noise_rows(kind)[np.searchsorted(self._places, place)]
-            self._standard[kind, place] = row / (float(np.sqrt(row @ row)) or 1.0) @ self._noise[1]
+            standard = (row / (float(np.sqrt(row @ row)) or 1.0)).astype(np.float32)
+            self._standard[kind, place] = (standard @ self._noise[1]).astype(np.float64)
         return self._standard[kind, place]
 
     @cached_property
@@ -132,8 +133,8 @@ class ByTrial:
 
     def _drawn(self, kind: str, which: NDArray[np.intp], rows: slice) -> FloatArray:
         """Return torque or efficiency at some of the places in some trials, shape (which, trials)."""
-        noise = np.asarray(self._noise_rows(kind)[which] @ self._noise[1][:, rows], dtype=np.float64)
-        return self._from_noise(kind, which, noise, rows)
+        noise = self._noise_rows(kind)[which].astype(np.float32) @ self._noise[1][:, rows]
+        return self._from_noise(kind, which, noise.astype(np.float64), rows)
 
     @single_threaded()
     def _from_noise(self, kind: str, which: NDArray[np.intp], made: FloatArray, rows: slice) -> FloatArray:
@@ -275,7 +276,7 @@ class ByTrial:
         return rows[half:] if kind == "efficiency" else rows[:half]
 
     @cached_property
-    def _noise(self) -> tuple[FloatArray, FloatArray]:
+    def _noise(self) -> tuple[FloatArray, NDArray[np.float32]]:
         """Noise of the runs' mean: rows for the torque, then for the efficiency, and draws, shape (m, trials).
 
         Both hang on the same noise of motion and power, so they are drawn from their common covariance; eigenvectors of
@@ -300,7 +301,7 @@ class ByTrial:
         rows *= (size / np.where(length > 0, length, 1.0))[:, None]
         campaign = self._runs[0].motion.run.occasion.campaign
         identity = (campaign, "noise", self._spun.sample, self._spun.flywheel)
-        return rows, self._spun.trials.scatter(identity, rows.shape[1], None)
+        return rows, self._spun.trials.noise(identity, rows.shape[1])
 
 
 def _kind(name: str) -> str:

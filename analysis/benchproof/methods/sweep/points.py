@@ -45,7 +45,7 @@ SAMPLED: Final = slice(1000)
 SURE: Final = 0.5
 """Errors that reach no further than this, in the logarithm, leave a point positive in every trial."""
 
-AT_ONCE: Final = 4000
+AT_ONCE: Final = 10_000
 """Trials of all points that are worked out at once."""
 
 
