@@ -80,7 +80,7 @@ def keep(root: Path, name: str, **more: Any) -> None:
     checked = check_campaign(workspace, name, built_tests=built_tests(), known_choices=known_choices(), logs=False)
     digests = Digests(root, {})
     key = run_key({file: digests.of(file) for file in checked.files()}, checked.values)
-    Kept(root / "build" / "kept").keep(name, key, notebook_of(name, **more), json.dumps(packed([])).encode())
+    Kept(root / "build" / "kept").keep(name, key, notebook_of(name, **more), packed([]))
 
 
 def build(root: Path, *names: str) -> None:

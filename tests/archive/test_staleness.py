@@ -181,7 +181,7 @@ checked = assembling.checked_files
         lambda build: shutil.rmtree(build / "preview" / "reports" / "2026-03-a"),
         lambda build: shutil.rmtree(build / "preview"),
         lambda build: (build / "kept" / "2026-03-a.notebook.json").write_text("{"),
-        lambda build: (build / "kept" / "2026-03-a.trials.json").unlink(),
+        lambda build: (build / "kept" / "2026-03-a.trials").unlink(),
         lambda build: shutil.rmtree(build / "kept"),
     ],
 )  # fmt: skip

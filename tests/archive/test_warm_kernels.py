@@ -73,7 +73,7 @@ def run_cells(monkeypatch, scratch: Path, *sources: str, kernels: str = "warm", 
     notebook.metadata["kernelspec"] = {"name": "python3", "language": "python", "display_name": "Python 3"}
     installed = scratch.parent / "cells.ipynb"
     nbformat.write(notebook, installed)
-    monkeypatch.setattr(running, "_HAND_OUT", 'import pathlib; pathlib.Path("../trials.json").write_text("{}")')
+    monkeypatch.setattr(running, "_HAND_OUT", 'import pathlib; pathlib.Path("../trials").write_text("{}")')
     shown: list = []
     monkeypatch.setattr(running, "cleaned", lambda nb, _parameters: shown.extend(nb["cells"]) or nb)
     execute(Run("c", "motor", {}, frozenset(), kernels, limit, installed), scratch, scratch.parents[1] / "failed")
@@ -88,7 +88,7 @@ def test_plain_and_forked_kernels_give_the_same_reports(tmp_path: Path) -> None:
     trees = {kernels: root / "build" / "preview" for kernels, root in roots.items()}
     files = {k: {p.relative_to(t): p.read_bytes() for p in t.rglob("*") if p.is_file()} for k, t in trees.items()}
     assert files["warm"] == files["plain"]
-    kept = [(root / "build/kept/2026-03-a.trials.json").read_bytes() for root in roots.values()]
+    kept = [(root / "build/kept/2026-03-a.trials").read_bytes() for root in roots.values()]
     assert kept[0] == kept[1]
     assert offspring() == []
     assert sockets() == set()

@@ -108,7 +108,7 @@ def executed(checked: Any) -> dict[str, Any]:
             namespace |= checked.values
         bundles = [each._repr_mimebundle_() for each in shown if each is not None]
         cell["outputs"] = [{"output_type": "display_data", "metadata": {}, "data": bundle} for bundle in bundles]
-    namespace["bench"].trials()._repr_mimebundle_()
+    namespace["bench"].trials()
     return json.loads(json.dumps(notebook))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -56,9 +58,9 @@ def test_a_figure_without_value_stays_without() -> None:
 def test_a_quantity_that_two_figures_share_is_kept_once() -> None:
     figure = _figure("mass", 0.03, 1e-5)
     model = Figure("mass", {}, None, figure.quantity, figure.method, ("one_sample",))
-    record = packed((figure, model))
-    assert len(record["scales"]) == 1
-    one, other = unpacked([entry(figure, 0.95), entry(model, 0.95)], record)
+    data = packed((figure, model))
+    assert len(json.loads(data.partition(b"\n")[0])["scales"]) == 1
+    one, other = unpacked([entry(figure, 0.95), entry(model, 0.95)], data)
     assert one.quantity is not None
     assert other.quantity is not None
     assert np.array_equal(one.quantity.trials, other.quantity.trials)

@@ -51,6 +51,7 @@ _IMPORTED: Final = (
         "tornado.queues",
     ),
     "pyarrow.csv",
+    "benchproof.archive.streams",
     "benchproof.notebooks.session",
     "benchproof.notebooks.comparing",
 )

@@ -81,7 +81,7 @@ class Kept:
         from benchproof.report.collect import results_of
 
         results = results_of(self.notebook(campaign))
-        return unpacked(results["quantities"], json.loads(self._whole(campaign, "trials")))
+        return unpacked(results["quantities"], self._whole(campaign, "trials"))
 
     def values(self, campaign: str) -> tuple[Figure, ...]:
         """Return a campaign's figures with their values alone; read once a process.
@@ -136,7 +136,7 @@ class Kept:
         return content
 
     def _path(self, campaign: str, what: str) -> Path:
-        return self.folder / f"{campaign}.{what}.json"
+        return self.folder / f"{campaign}.{_KEPT[what]}"
 
 
 @lru_cache(maxsize=1024)
@@ -147,7 +147,7 @@ def _values(kept: Kept, campaign: str, stamp: int) -> tuple[Figure, ...]:
     return without_trials(results_of(kept.notebook(campaign))["quantities"])
 
 
-_KEPT: Final = ("notebook", "trials")
+_KEPT: Final = {"notebook": "notebook.json", "trials": "trials"}
 
 
 def _head(key: str, content: bytes) -> bytes:

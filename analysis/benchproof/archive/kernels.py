@@ -20,6 +20,7 @@ from traitlets.config import Config
 
 from benchproof.archive import warm
 from benchproof.archive.running_kernels import RUNNING
+from benchproof.archive.streams import PromptStream
 
 _POLL: Final = 0.003
 _SILENCE: Final = 0.02
@@ -28,8 +29,14 @@ _SILENCE: Final = 0.02
 _RETRY: Final = 2
 """Milliseconds after which a socket of the client tries again to reach a kernel that is still starting; usually 100."""
 
-_OPTIONS: Final = ("--HistoryManager.enabled=False", "--Kernel._execute_sleep=0")
-"""No history is left behind, and no half millisecond slept before each answer: this client waits for the outputs."""
+_OPTIONS: Final = (
+    "--HistoryManager.enabled=False",
+    "--Kernel._execute_sleep=0",
+    f"--IPKernelApp.outstream_class={PromptStream.__module__}.{PromptStream.__name__}",
+    "--IPKernelApp.capture_fd_output=False",
+)
+"""No history is left behind. No half millisecond is slept before each answer: this client waits for the outputs. What
+is printed costs nothing where nothing is, and what is written to the process's own outputs is for nobody."""
 
 _GROUP: Final = KernelProvisionerFactory.GROUP_NAME
 

@@ -32,10 +32,10 @@ TIME_LIMIT: Final = 1800.0
 Kernels = Literal["warm", "plain"]
 
 _KEPT_CELL_METADATA: Final = ("tags", "benchproof")
-_TRIALS: Final = "trials.json"
+_TRIALS: Final = "trials"
 _HAND_OUT: Final = f"""\
-import json, pathlib
-pathlib.Path("../{_TRIALS}").write_bytes(json.dumps(bench.trials().record).encode())
+import pathlib
+pathlib.Path("../{_TRIALS}").write_bytes(bench.trials())
 """
 
 
@@ -85,7 +85,7 @@ class Executed:
     notebook : dict
         The executed notebook, without times, paths and random names.
     trials : bytes
-        The figures' trials as JSON (see :mod:`benchproof.findings.stored`), handed out by a cell that no reader
+        The figures' trials (see :mod:`benchproof.findings.stored`), handed out by a cell that no reader
         sees.
     """
 

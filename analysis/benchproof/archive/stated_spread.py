@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from benchproof.campaign.checked import Checked
@@ -35,7 +34,7 @@ def with_stated_spread(executed: Executed, checked: Checked | CheckedComparison,
     pool = Pool(spreads_of(stated), Trials(checked.lab.seed, checked.lab.trials))
     try:
         entries = results_of(executed.notebook)["quantities"]
-        entrant = Entrant(checked.campaign, checked.rig, unpacked(entries, json.loads(executed.trials)))
+        entrant = Entrant(checked.campaign, checked.rig, unpacked(entries, executed.trials))
         return FromArchive(pooled_models(entries, entrant, pool, checked.lab.coverage))
     except (ValueError, KeyError, TypeError):
         raise BundleRefused("the notebook that was run hands out no trials of its figures") from None  # noqa: EM101

@@ -8,8 +8,7 @@ sources' identities, so their trials are paired as they stand.
 
 from __future__ import annotations
 
-import base64
-import binascii
+import json
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -27,8 +26,8 @@ _WIDEST: Final = 6e4
 """Half precision ends at 65504; a Student draw of one degree of freedom may lie that far out."""
 
 
-def packed(figures: Iterable[Figure]) -> dict[str, Any]:
-    """Return the trials of the figures that have a value, as plain data.
+def packed(figures: Iterable[Figure]) -> bytes:
+    """Return the trials of the figures that have a value.
 
     Parameters
     ----------
@@ -37,9 +36,9 @@ def packed(figures: Iterable[Figure]) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        ``count`` (trials), ``rows`` (for each figure, which of the following is its own), ``scales`` (SI) and
-        ``deviations`` (base64, little-endian half precision).
+    bytes
+        A line of JSON with ``count`` (trials), ``rows`` (for each figure, which of the following is its own) and
+        ``scales`` (SI); then the deviations one after the other, little-endian, in half precision.
     """
     known = [figure.quantity for figure in figures if figure.quantity is not None]
     unlike = {id(quantity): quantity for quantity in known}
@@ -47,12 +46,8 @@ def packed(figures: Iterable[Figure]) -> dict[str, Any]:
     scales = [float(np.std(quantity.trials)) for quantity in unlike.values()]
     rows = [_deviations(quantity, scale) for quantity, scale in zip(unlike.values(), scales, strict=True)]
     count = len(known[0].trials) if known else 0
-    return {
-        "count": count,
-        "rows": [number[id(quantity)] for quantity in known],
-        "scales": scales,
-        "deviations": base64.b64encode(b"".join(row.tobytes() for row in rows)).decode("ascii"),
-    }
+    head = {"count": count, "rows": [number[id(quantity)] for quantity in known], "scales": scales}
+    return b"".join([json.dumps(head).encode(), b"\n", *(row.tobytes() for row in rows)])
 
 
 def _deviations(quantity: Quantity, scale: float) -> NDArray[np.float16]:
@@ -61,14 +56,14 @@ def _deviations(quantity: Quantity, scale: float) -> NDArray[np.float16]:
     return np.clip(apart, -_WIDEST, _WIDEST, out=apart).astype("<f2")
 
 
-def unpacked(quantities: Sequence[Mapping[str, Any]], record: Mapping[str, Any]) -> tuple[Figure, ...]:
+def unpacked(quantities: Sequence[Mapping[str, Any]], data: bytes) -> tuple[Figure, ...]:
     """Return figures with their trials again.
 
     Parameters
     ----------
     quantities : sequence of Mapping
         ``quantities`` of results.json.
-    record : Mapping
+    data : bytes
         What :func:`packed` gave for the same figures.
 
     Raises
@@ -77,13 +72,11 @@ def unpacked(quantities: Sequence[Mapping[str, Any]], record: Mapping[str, Any])
         If the trials do not belong to the figures.
     """
     known = sum(each["value"] is not None for each in quantities)
-    try:
-        flat = np.frombuffer(base64.b64decode(record["deviations"], validate=True), dtype="<f2")
-    except binascii.Error as error:
-        message = "the kept trials cannot be read"
-        raise ValueError(message) from error
-    scales, numbers = record["scales"], record["rows"]
-    if flat.size != len(scales) * record["count"] or len(numbers) != known:
+    begun = data.index(b"\n") + 1
+    head = json.loads(data[:begun])
+    scales, numbers = head["scales"], head["rows"]
+    flat = np.frombuffer(data, dtype="<f2", offset=begun) if len(data) > begun else np.zeros(0, dtype="<f2")
+    if flat.size != len(scales) * head["count"] or len(numbers) != known:
         message = f"{flat.size} kept trials for {len(numbers)} figures of {known}"
         raise ValueError(message)
     deviations = flat.reshape(len(scales), -1) if scales else flat

@@ -264,9 +264,9 @@ class OpenComparison:
         }
         return Shown("results", record, f"{len(record['quantities'])} figures of {self!r}")
 
-    def trials(self) -> Shown:
-        """Return the trials of all figures."""
-        return Shown("trials", packed(figure for _, figure in self._model_figures()), f"trials of {self!r}")
+    def trials(self) -> bytes:
+        """Return the trials of all figures, packed."""
+        return packed(figure for _, figure in self._model_figures())
 
     def _model_figures(self) -> list[tuple[str, Figure]]:
         """Return every model's figures, with the pooled spread where there is one."""

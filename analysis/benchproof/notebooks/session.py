@@ -235,9 +235,9 @@ class OpenBench:
         count = sum(q["value"] is not None for q in record["quantities"])
         return Shown("results", record, f"{count} figures of {self!r}")
 
-    def trials(self) -> Shown:
-        """Return the trials of all figures, for what looks at several campaigns."""
-        return Shown("trials", packed(self.figures), f"trials of {self!r}")
+    def trials(self) -> bytes:
+        """Return the trials of all figures, packed, for what looks at several campaigns."""
+        return packed(self.figures)
 
 
 class Section:
