@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from nbformat import NotebookNode
 from nbformat.v4.rwbase import split_lines, strip_transient
-from papermill.engines import NBClientEngine, papermill_engines
+from papermill.clientwrap import PapermillNotebookClient
+from papermill.engines import Engine, papermill_engines
 
 if TYPE_CHECKING:
     from papermill.engines import NotebookExecutionManager
@@ -19,8 +20,28 @@ if TYPE_CHECKING:
 NAME: Final = "benchproof"
 """What papermill knows the engine by."""
 
+_SHOWN: Final = {"display_data": ("metadata", "data"), "execute_result": ("metadata", "data", "execution_count")}
+"""Outputs that cells show, with what a notebook keeps of their messages."""
 
-class HandingOver(NBClientEngine):  # type: ignore[misc]  # papermill has no types
+
+class _Client(PapermillNotebookClient):  # type: ignore[misc]  # papermill has no types
+    """papermill's client, taking what cells show as it comes: our own displays need no schema to judge them by."""
+
+    def output(
+        self, outs: list[NotebookNode], msg: dict[str, Any], display_id: str | None, cell_index: int
+    ) -> NotebookNode | None:
+        """Take a cell's output."""
+        kind, content = msg["msg_type"], msg["content"]
+        if kind not in _SHOWN or display_id or self.clear_before_next_output:
+            usual: NotebookNode | None = super().output(outs, msg, display_id, cell_index)
+            return usual
+        out = NotebookNode()
+        dict.update(out, {"output_type": kind}, **{name: content[name] for name in _SHOWN[kind]})
+        outs.append(out)
+        return out
+
+
+class HandingOver(Engine):  # type: ignore[misc]
     """Runs a notebook as papermill's engine does; papermill then writes it only where a cell has failed."""
 
     @classmethod
@@ -38,9 +59,10 @@ class HandingOver(NBClientEngine):  # type: ignore[misc]  # papermill has no typ
         handed : list
             Gets the executed notebook, unless a cell failed.
         **kwargs : Any
-            What papermill's engine takes.
+            ``start_timeout`` (s), and what nbclient takes; the rest is for papermill's own engine.
         """
-        super().execute_managed_notebook(nb_man, kernel_name, **kwargs)
+        taken = {name: value for name, value in kwargs.items() if name in _Client.class_trait_names()}
+        _Client(nb_man, kernel_name=kernel_name, startup_timeout=kwargs["start_timeout"], **taken).execute()
         notebook = nb_man.nb
         if notebook.metadata.papermill.get("exception"):
             return
