@@ -78,6 +78,10 @@ class Ran:
     said: str
 
 
+_LOOK = 0.05
+"""Seconds from one look at a command's memory to the next; a hundred looks a second would slow it by a twentieth."""
+
+
 def benchproof(root: Path, *words: str) -> Ran:
     """Run a command on a workspace."""
     command = [str(SCRIPTS / "benchproof"), "--workspace", str(root), *words]
@@ -87,7 +91,7 @@ def benchproof(root: Path, *words: str) -> Ran:
         status = Path(f"/proc/{process.pid}/status")
         while process.poll() is None:
             peak = max(peak, _high_water(status))
-            time.sleep(0.01)
+            time.sleep(_LOOK)
         said = process.stdout.read() if process.stdout else ""
     seconds = time.perf_counter() - begun
     assert process.returncode == 0, said
