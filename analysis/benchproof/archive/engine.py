@@ -9,6 +9,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any, Final
 
+from nbclient import NotebookClient
+from nbclient.exceptions import CellExecutionError
 from nbformat import NotebookNode
 from nbformat.v4.rwbase import split_lines, strip_transient
 from papermill.clientwrap import PapermillNotebookClient
@@ -25,7 +27,21 @@ _SHOWN: Final = {"display_data": ("metadata", "data"), "execute_result": ("metad
 
 
 class _Client(PapermillNotebookClient):  # type: ignore[misc]  # papermill has no types
-    """papermill's client, taking what cells show as it comes: our own displays need no schema to judge them by."""
+    """papermill's client without what nobody reads: times of cells, and a schema's judgement of our own displays."""
+
+    def papermill_execute_cells(self) -> None:
+        """Run the cells up to the first that fails."""
+        for index, cell in enumerate(self.nb.cells):
+            try:
+                self.execute_cell(cell, index)
+            except CellExecutionError as error:
+                self.nb_man.cell_exception(cell, cell_index=index, exception=error)
+                return
+
+    def process_message(self, *arguments: Any, **named: Any) -> NotebookNode | None:
+        """Take a message; no notebook is saved on the way."""
+        found: NotebookNode | None = NotebookClient.process_message(self, *arguments, **named)
+        return found
 
     def output(
         self, outs: list[NotebookNode], msg: dict[str, Any], display_id: str | None, cell_index: int
@@ -67,8 +83,7 @@ class HandingOver(Engine):  # type: ignore[misc]
         if notebook.metadata.papermill.get("exception"):
             return
         handed.append(notebook)
-        bare = [NotebookNode({**cell, **({"outputs": []} if "outputs" in cell else {})}) for cell in notebook.cells]
-        nb_man.nb = NotebookNode({**notebook, "cells": bare})
+        nb_man.nb = NotebookNode({**notebook, "cells": []})
 
 
 papermill_engines.register(NAME, HandingOver)

@@ -1,6 +1,6 @@
 """Figures with their trials, handed from a campaign's notebook to what looks at several campaigns.
 
-A figure's trials are kept as deviations from its value in its own standard deviation, in half precision: a relative
+A figure's trials are kept as deviations from its value in its own standard uncertainty, in half precision: a relative
 error of 5e-4 in each deviation, far under the noise of any number of trials in use, at a quarter of the room. A model's
 figure that rests on one sample shares that sample's. Sources are not kept: campaigns of one lab share draws by the
 sources' identities, so their trials are paired as they stand.
@@ -43,7 +43,7 @@ def packed(figures: Iterable[Figure]) -> bytes:
     known = [figure.quantity for figure in figures if figure.quantity is not None]
     unlike = {id(quantity): quantity for quantity in known}
     number = {key: k for k, key in enumerate(unlike)}
-    scales = [float(np.std(quantity.trials)) for quantity in unlike.values()]
+    scales = [quantity.standard_uncertainty for quantity in unlike.values()]
     rows = [_deviations(quantity, scale) for quantity, scale in zip(unlike.values(), scales, strict=True)]
     count = len(known[0].trials) if known else 0
     head = {"count": count, "rows": [number[id(quantity)] for quantity in known], "scales": scales}
