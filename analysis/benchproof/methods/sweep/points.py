@@ -46,7 +46,7 @@ SURE: Final = 0.5
 """Errors that reach no further than this, in the logarithm, leave a point positive in every trial."""
 
 AT_ONCE: Final = 10_000
-"""Trials of all points that are worked out at once."""
+"""Trials of the asked points that are worked out at once."""
 
 
 @dataclass(frozen=True, slots=True)
